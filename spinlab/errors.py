@@ -1,0 +1,39 @@
+"""The one tree of errors that spinlab raises on purpose.
+
+    SpinlabError                    70  our own defect, if nothing below fits
+    +-- InputError                  20  the recording or profile cannot be used
+    |   +-- UnreadableRecording     20
+    |   +-- InvalidMachine          20
+    +-- OutputError                 21  a result cannot be written
+
+Each message is one sentence: what is wrong, and what to do about it.  The command line turns
+the class into its exit code; library callers catch the class.
+"""
+
+from __future__ import annotations
+
+
+class SpinlabError(Exception):
+    """Base of every error raised on purpose."""
+
+    exit_code = 70
+
+
+class InputError(SpinlabError):
+    """Something the user handed in cannot be used."""
+
+    exit_code = 20
+
+
+class UnreadableRecording(InputError):
+    """The file holds no sound or acceleration that can be read."""
+
+
+class InvalidMachine(InputError):
+    """The machine profile is missing, malformed or contradicts itself."""
+
+
+class OutputError(SpinlabError):
+    """A result could not be written where it was asked for."""
+
+    exit_code = 21

@@ -1,0 +1,123 @@
+"""The speed track: what the drum did, frame by frame, and how sure that is.
+
+Conventions: times in s on the file's own clock, speeds in rpm of the drum, `nan` where unknown.
+An *order* is a multiple of the drum's rotation rate.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import Literal, get_args
+
+import numpy as np
+from numpy.typing import NDArray
+
+Motion = Literal["rest", "tumbling", "distribution", "ramp", "plateau", "coasting", "unknown"]
+MOTIONS: tuple[str, ...] = get_args(Motion)
+Scale = Literal["absolute", "relative"]
+
+
+@dataclass(frozen=True, kw_only=True)
+class Rival:
+    """Another reading of the same evidence: the drum at `ratio` times the reported speed."""
+
+    ratio: float
+    weight: float
+
+
+@dataclass(frozen=True, kw_only=True)
+class Estimate:
+    """A measured value with its standard uncertainty (GUM, JCGM 100:2008)."""
+
+    value: float
+    standard_uncertainty: float
+
+
+@dataclass(frozen=True, kw_only=True)
+class LockedLine:
+    """A spectral line that moves with the drum: its order, level and what it is locked to."""
+
+    order: float
+    level_db: float
+    source: Literal["drum", "motor", "modulation", "other"]
+
+
+@dataclass(frozen=True, kw_only=True)
+class SteadyLine:
+    """A tone that stays at one frequency while the drum's speed changes."""
+
+    frequency_hz: float
+    level_db: float
+    likely_source: str
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class SpeedTrack:
+    """The drum's speed over time.
+
+    Attributes:
+        time_s: shape (n,), frame centres on the file's own clock, uniform.
+        speed_rpm: shape (n,), drum speed; nan where it could not be told, 0 at rest.
+        standard_uncertainty_rpm: shape (n,), 68 % level.
+        confidence: shape (n,), 0 to 1.
+        motion: shape (n,), one of `MOTIONS`.
+        carried_by: shape (n,), the evidence that carried each frame ("drum orders",
+            "motor orders", "modulation", "first order", "" where none).
+        scale: "absolute", or "relative" where only ratios of speeds are known.
+        rivals: other readings with their weights (the reported one is ratio 1).
+        motor_ratio: motor turns per drum turn, if it could be measured.
+        lines: lines that move with the drum.
+        steady_lines: tones that do not.
+        mains_hz: the mains frequency found, if any.
+        programme_used: True where the expected programme served as a prior.
+        reason: why there is no track, or no absolute scale; empty otherwise.
+    """
+
+    time_s: NDArray[np.float64]
+    speed_rpm: NDArray[np.float64]
+    standard_uncertainty_rpm: NDArray[np.float64]
+    confidence: NDArray[np.float64]
+    motion: NDArray[np.str_]
+    carried_by: NDArray[np.str_]
+    scale: Scale = "absolute"
+    rivals: tuple[Rival, ...] = ()
+    motor_ratio: Estimate | None = None
+    lines: tuple[LockedLine, ...] = ()
+    steady_lines: tuple[SteadyLine, ...] = ()
+    mains_hz: Estimate | None = None
+    programme_used: bool = False
+    reason: str = ""
+    remarks: tuple[str, ...] = field(default=())
+
+    def __post_init__(self) -> None:
+        shapes = {
+            np.shape(getattr(self, name))
+            for name in ("time_s", "speed_rpm", "standard_uncertainty_rpm", "confidence")
+        } | {self.motion.shape, self.carried_by.shape}
+        if len(shapes) != 1:
+            raise ValueError("every per-frame array of a SpeedTrack must have the same shape")
+        for name in ("time_s", "speed_rpm", "standard_uncertainty_rpm", "confidence", "motion"):
+            view = getattr(self, name).view()
+            view.flags.writeable = False
+            object.__setattr__(self, name, view)
+
+    @property
+    def known(self) -> NDArray[np.bool_]:
+        """Frames with a speed above zero."""
+        return np.isfinite(self.speed_rpm) & (self.speed_rpm > 0)
+
+    def speed_at(self, time_s: NDArray[np.float64]) -> NDArray[np.float64]:
+        """Speed in rpm at any times, linear between frames, nan outside or where unknown."""
+        return np.interp(time_s, self.time_s, self.speed_rpm, left=np.nan, right=np.nan)
+
+    def turns_at(self, time_s: NDArray[np.float64]) -> NDArray[np.float64]:
+        """Drum turns since the first frame at any times; unknown stretches count as rest."""
+        rate = np.nan_to_num(self.speed_rpm) / 60.0
+        if len(rate) < 2:
+            return np.zeros_like(time_s)
+        steps = np.diff(self.time_s) * 0.5 * (rate[1:] + rate[:-1])
+        turns = np.concatenate([[0.0], np.cumsum(steps)])
+        index = np.clip(np.searchsorted(self.time_s, time_s) - 1, 0, len(rate) - 2)
+        dt = np.clip(time_s - self.time_s[index], 0.0, np.diff(self.time_s)[index])
+        slope = (rate[index + 1] - rate[index]) / np.diff(self.time_s)[index]
+        return turns[index] + dt * (rate[index] + 0.5 * slope * dt)
