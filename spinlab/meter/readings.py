@@ -10,6 +10,7 @@ import csv
 import math
 import re
 import tomllib
+import unicodedata
 from dataclasses import dataclass, fields
 from pathlib import Path
 
@@ -96,7 +97,7 @@ _UNITS: dict[str, tuple[str, float]] = {
     "s": ("time_s", 1.0),
 }
 _CLOCK = re.compile(r"(?<![\w.,:])(?:(\d+):)?(\d{1,3}):(\d{2}(?:\.\d+)?)(?![\w:])")
-_QUANTITY = re.compile(r"(?<![\w.,])([-+]?\d+(?:[.,]\d+)?)\s*([a-zA-ZΩΩ]+)")
+_QUANTITY = re.compile(r"(?<![\w.,])([-+]?\d+(?:[.,]\d+)?)\s*([a-zA-ZΩ]+)")
 _EXAMPLE = "write it like '1200rpm 238V 1.6A 300W'"
 
 
@@ -110,6 +111,7 @@ def parse_reading(text: str) -> Reading:
         InputError: nothing was measured, a unit is unknown, given twice or out of bounds.
     """
     values: dict[str, float] = {}
+    text = unicodedata.normalize("NFKC", text)  # the ohm sign and the Greek letter become one
     rest = text
     for match in _CLOCK.finditer(text):
         hours, minutes, seconds = match.groups()
@@ -118,7 +120,7 @@ def parse_reading(text: str) -> Reading:
         rest = rest.replace(match.group(0), " ", 1)
     for match in _QUANTITY.finditer(rest):
         number, unit = match.groups()
-        known = _UNITS.get(unit) or _UNITS.get(unit.lower().replace("Ω", "Ω"))
+        known = _UNITS.get(unit) or _UNITS.get(unit.lower())
         if known is None:
             raise InputError(f"unknown unit '{unit}' in the reading '{text}': {_EXAMPLE}")
         _put(values, known[0], float(number.replace(",", ".")) * known[1], text)

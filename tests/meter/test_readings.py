@@ -20,7 +20,8 @@ def test_a_typed_line_becomes_numbers_with_units():
         ("850mA 2:05", Reading(current_a=0.85, time_s=125.0)),
         ("1:02:05 230V", Reading(voltage_v=230.0, time_s=3725.0)),
         ("heater 26.4 ohm", Reading(label="heater", resistance_ohm=26.4)),
-        ("heater 26,4Ω", Reading(label="heater", resistance_ohm=26.4)),
+        ("heater 26,4\u03a9", Reading(label="heater", resistance_ohm=26.4)),
+        ("heater 26,4\u2126", Reading(label="heater", resistance_ohm=26.4)),
         ("drain pump 30W", Reading(label="drain pump", power_w=30.0)),
     ],
 )
