@@ -37,3 +37,16 @@ class OutputError(SpinlabError):
     """A result could not be written where it was asked for."""
 
     exit_code = 21
+
+
+def printable(name: object) -> str:
+    """A file name (or other outside text) fit for one line of a message.
+
+    Control characters, line breaks and undecodable bytes are escaped, so a hostile name can
+    neither break the sentence in two nor steer the terminal.
+    """
+    text = str(name)
+    return "".join(
+        character if character.isprintable() else character.encode("unicode_escape").decode("ascii")
+        for character in text.encode("utf-8", "backslashreplace").decode("utf-8")
+    )

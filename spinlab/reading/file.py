@@ -1,0 +1,119 @@
+"""`read`: one file in, one `Recording` out, or one sentence why not."""
+
+from __future__ import annotations
+
+import hashlib
+import os
+from collections.abc import Callable
+from pathlib import Path
+from typing import Literal
+
+from spinlab.errors import InputError, UnreadableRecording, printable
+from spinlab.reading.content import SNIFFED_BYTES, content_of
+from spinlab.reading.sound import Decoded, NotThisDecoder, decode_sound
+from spinlab.recording import Recording, Source
+
+Progress = Callable[[float], None]
+AccelerationUnit = Literal["m/s2", "g"]
+
+# Shorter than this, not even one slow turn of a drum fits in.
+MINIMUM_DURATION_S = 1.0
+_CHANNEL_NAMES = {1: ("mono",), 2: ("left", "right")}
+
+
+def read(
+    path: str | os.PathLike[str],
+    *,
+    acceleration_unit: AccelerationUnit | None = None,
+    rate_hz: float | None = None,
+    progress: Progress | None = None,
+) -> Recording:
+    """Read a sound file, a video's sound track or an acceleration log.
+
+    Args:
+        path: the file; its content decides what it is, not its name.
+        acceleration_unit: "m/s2" or "g" for logs; otherwise gravity tells.
+        rate_hz: samples per second of a log that has no time column.
+        progress: called with the share read so far, 0 to 1.
+
+    Raises:
+        UnreadableRecording: nothing in the file can be read as sound or acceleration, or it is
+            shorter than `MINIMUM_DURATION_S`.
+        InputError: the file is missing, a directory or not permitted.
+        OutputError: no room for temporary samples.
+
+    A recording that is silent throughout is read like any other: `spinlab.quality` says so.
+    """
+    report = progress or (lambda share: None)
+    file = Path(path)
+    name = printable(file)
+    head, digest = _head_and_digest(file, name)
+    content = content_of(head)
+    if content == "empty":
+        raise UnreadableRecording(f"{name} is empty: copy it again from the phone.")
+    if content == "text":
+        from spinlab.reading.log import read_log
+
+        return read_log(
+            file, name=name, sha256=digest, acceleration_unit=acceleration_unit, rate_hz=rate_hz
+        )
+    return _read_sound(file, name, digest, report)
+
+
+def _read_sound(file: Path, name: str, digest: str, report: Progress) -> Recording:
+    decoded = _decode(file, name, report)
+    length = decoded.samples.shape[1]
+    if length < MINIMUM_DURATION_S * decoded.rate_hz:
+        raise UnreadableRecording(
+            f"{name} holds only {length} samples ({length / decoded.rate_hz:.3f} s): at least "
+            f"{MINIMUM_DURATION_S:g} s is needed, and a whole spin test to judge its stages."
+        )
+    channels = decoded.samples.shape[0]
+    names = _CHANNEL_NAMES.get(channels) or tuple(f"channel {k + 1}" for k in range(channels))
+    return Recording(
+        kind="sound",
+        samples=decoded.samples,
+        rate_hz=decoded.rate_hz,
+        start_s=decoded.start_s,
+        channel_names=names,
+        source=Source(
+            file=file.name,
+            sha256=digest,
+            container=decoded.container,
+            codec=decoded.codec,
+            bits=decoded.bits,
+        ),
+        gaps=decoded.gaps,
+        remarks=decoded.remarks,
+    )
+
+
+def _decode(file: Path, name: str, report: Progress) -> Decoded:
+    try:
+        return decode_sound(file, progress=report)
+    except NotThisDecoder as error:
+        raise UnreadableRecording(
+            f"{name} holds no sound or acceleration log that can be read: "
+            "record again, or copy the original file from the phone."
+        ) from error
+
+
+def _head_and_digest(file: Path, name: str) -> tuple[bytes, str]:
+    """First bytes and SHA-256 of the file, read as a stream."""
+    if file.exists() and not file.is_file() and not file.is_dir():
+        raise InputError(f"{name} is no ordinary file: name a recording.")
+    if file.is_dir():
+        raise InputError(f"{name} is a folder: name one recording in it.")
+    digest = hashlib.sha256()
+    try:
+        with file.open("rb") as stream:
+            head = stream.read(SNIFFED_BYTES)
+            digest.update(head)
+            while block := stream.read(2**20):
+                digest.update(block)
+    except FileNotFoundError as error:
+        raise InputError(f"{name} does not exist: check the path.") from error
+    except (OSError, ValueError) as error:
+        reason = getattr(error, "strerror", None) or str(error)
+        raise InputError(f"{name} cannot be opened ({printable(reason)}).") from error
+    return head, digest.hexdigest()

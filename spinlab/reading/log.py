@@ -1,0 +1,169 @@
+"""Acceleration logs: from a table of text to a `Recording` on an even grid."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from pathlib import Path
+
+import numpy as np
+from numpy.typing import NDArray
+
+from spinlab.errors import InputError, UnreadableRecording
+from spinlab.reading.columns import Roles, find_roles
+from spinlab.reading.grid import evenly
+from spinlab.reading.rows import accelerometer_rows
+from spinlab.reading.stamps import Clock, fit_clock
+from spinlab.reading.table import Table, read_table
+from spinlab.reading.tidy import Tidied, tidy
+from spinlab.reading.units import acceleration_scale, clock_seconds, time_scale
+from spinlab.recording import Recording, Remark, SampleClock, Source
+
+# Fewer rows than this hold no turn of a drum at any rate that a phone has.
+MINIMUM_ROWS = 16
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class _Log:
+    """The columns that matter, before any repair."""
+
+    stamps_s: NDArray[np.float64] | None
+    values: NDArray[np.float64]
+    roles: Roles
+    labels: list[str]
+    remarks: tuple[Remark, ...]
+
+
+def read_log(
+    path: Path,
+    *,
+    name: str,
+    sha256: str,
+    acceleration_unit: str | None,
+    rate_hz: float | None,
+) -> Recording:
+    """Read a text file as an acceleration log; `name` is the file's name fit for messages.
+
+    Raises:
+        UnreadableRecording: it is no table, has too few rows, or no acceleration column.
+        InputError: it has no time column and no rate was stated.
+    """
+    table = read_table(path)
+    if table is None or table.numbers.shape[1] < 2:
+        raise UnreadableRecording(
+            f"{name} is text without a table of numbers, so neither sound nor an acceleration "
+            "log: pick the recording itself."
+        )
+    log = _pick(table, name)
+    if log.values.shape[1] < MINIMUM_ROWS:
+        raise UnreadableRecording(
+            f"{name} holds only {log.values.shape[1]} rows of numbers: at least {MINIMUM_ROWS} "
+            "are needed, and a whole spin test to judge its stages."
+        )
+    scale = acceleration_scale(log.labels, log.values, stated=acceleration_unit)
+    source = Source(file=path.name, sha256=sha256, container="text table", codec=scale.origin)
+    log = replace(log, values=log.values * scale.factor, remarks=log.remarks + scale.remarks)
+    if log.stamps_s is None:
+        return _untimed(log, rate_hz=rate_hz, name=name, source=source)
+    return _timed(log.stamps_s, log, name=name, source=source)
+
+
+def _pick(table: Table, name: str) -> _Log:
+    """Time and acceleration columns, of the accelerometer's rows only."""
+    roles = find_roles(table)
+    if not roles.values:
+        raise UnreadableRecording(
+            f"{name} is a table without an acceleration column: export time and x, y, z, or time "
+            "and magnitude."
+        )
+    remarks: list[Remark] = []
+    if table.skipped:
+        remarks.append(
+            Remark(
+                what=f"{table.skipped} lines do not fit the table",
+                consequence="they are left out; if many, export the log again",
+            )
+        )
+    rows = accelerometer_rows(table, roles.values)
+    keep = np.ones(table.numbers.shape[1], dtype=bool) if rows is None else rows
+    stamps: NDArray[np.float64] | None = None
+    if roles.time is not None and roles.time in table.texts:
+        cells = table.texts[roles.time]
+        stamps = clock_seconds([cells[k] for k in np.flatnonzero(keep)])
+    elif roles.time is not None:
+        scale = time_scale(table.header[roles.time], table.numbers[roles.time][keep])
+        stamps = table.numbers[roles.time][keep] * scale.factor
+        remarks.extend(scale.remarks)
+    return _Log(
+        stamps_s=stamps,
+        values=table.numbers[list(roles.values)][:, keep],
+        roles=roles,
+        labels=[table.header[k] for k in roles.values],
+        remarks=tuple(remarks),
+    )
+
+
+def _untimed(log: _Log, *, rate_hz: float | None, name: str, source: Source) -> Recording:
+    if rate_hz is None:
+        raise InputError(
+            f"{name} has no time column, so its rate is unknown: state the samples per second."
+        )
+    values = np.where(np.isfinite(log.values), log.values, 0.0)
+    return Recording(
+        kind="acceleration",
+        samples=values.astype(np.float32),
+        rate_hz=rate_hz,
+        channel_names=log.roles.names,
+        source=source,
+        remarks=(
+            *log.remarks,
+            Remark(
+                what="the log has no times of its own",
+                consequence="every speed and time is as true as the stated rate",
+            ),
+        ),
+    )
+
+
+def _timed(stamps_s: NDArray[np.float64], log: _Log, *, name: str, source: Source) -> Recording:
+    tidied = tidy(stamps_s, log.values)
+    if len(np.unique(tidied.stamps_s)) < MINIMUM_ROWS:
+        raise UnreadableRecording(
+            f"{name} has hardly any usable times in its time column: export the log again."
+        )
+    origin, remarks = _origin(tidied.stamps_s)
+    clock = fit_clock(tidied.stamps_s - origin)
+    even = evenly(clock, tidied.values)
+    return Recording(
+        kind="acceleration",
+        samples=even.values.astype(np.float32),
+        rate_hz=clock.rate_hz,
+        start_s=even.start_s,
+        channel_names=log.roles.names,
+        source=source,
+        gaps=even.gaps,
+        clock=_sample_clock(clock, tidied),
+        remarks=log.remarks + tidied.remarks + remarks,
+    )
+
+
+def _origin(stamps_s: NDArray[np.float64]) -> tuple[float, tuple[Remark, ...]]:
+    """Time zero: the log's own if its clock started with it, else the first row."""
+    first, last = float(stamps_s[0]), float(stamps_s[-1])
+    if 0 <= first <= last - first:
+        return 0.0, ()
+    return first, (
+        Remark(
+            what=f"the log's clock was already at {first:.3f} s when it began",
+            consequence="times are counted from its first row",
+        ),
+    )
+
+
+def _sample_clock(clock: Clock, tidied: Tidied) -> SampleClock:
+    return SampleClock(
+        median_step_s=clock.median_step_s,
+        jitter_s=clock.jitter_s,
+        duplicates=tidied.duplicates,
+        backward_steps=tidied.backward_steps,
+        longest_gap_s=float(np.max(np.diff(clock.time_s), initial=0.0)),
+    )

@@ -1,0 +1,181 @@
+"""Text with columns: separator, decimal sign, header and rows, told by content.
+
+Phone apps write comma, semicolon, tab or blanks between cells, a decimal point or comma, any
+number of lines before the header, a second line of units, and now and then a broken last line.
+The csv module splits, numpy converts; both work on chunks, so a long log costs its numbers only.
+"""
+
+from __future__ import annotations
+
+import csv
+import itertools
+import re
+from collections import Counter
+from collections.abc import Iterator
+from dataclasses import dataclass
+from pathlib import Path
+from typing import IO
+
+import numpy as np
+from numpy.typing import NDArray
+
+from spinlab.reading.content import SNIFFED_BYTES, text_encoding
+
+_SEPARATORS = (";", "\t", ",", "|", " ")
+_CHUNK_LINES = 50_000
+_SNIFFED_LINES = 200
+# A longer line is no row of a log; reading on would let one line fill the memory.
+_LONGEST_LINE = 64 * 1024
+_COMMENT = re.compile(r"^\s*(#|%|//)\s*")
+_NUMBER = re.compile(r"^[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?$|^[+-]?(nan|inf|infinity)$", re.I)
+
+
+@dataclass(frozen=True, kw_only=True)
+class Dialect:
+    """How the text is cut into cells."""
+
+    separator: str
+    decimal: str
+    columns: int
+    numeric_columns: int
+    first_row: int
+    header: tuple[str, ...]
+    encoding: str
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Table:
+    """Columns of one text file.
+
+    Attributes:
+        header: one name per column, "" where there is none.
+        numbers: float64, shape (columns, rows); nan where a cell is no number.
+        texts: for each column with cells that are mostly no numbers, those cells.
+        skipped: lines that do not fit the table.
+    """
+
+    header: tuple[str, ...]
+    numbers: NDArray[np.float64]
+    texts: dict[int, list[str]]
+    skipped: int
+
+
+def is_number(cell: str) -> bool:
+    """Whether a cell reads as one number with a decimal point."""
+    return bool(_NUMBER.match(cell.strip()))
+
+
+def read_table(path: Path) -> Table | None:
+    """The file's table, or None where its lines form none."""
+    with path.open("rb") as raw:
+        encoding = text_encoding(raw.read(SNIFFED_BYTES))
+    with path.open(encoding=encoding, errors="replace", newline=None) as stream:
+        dialect = _dialect(list(itertools.islice(_lines(stream), _SNIFFED_LINES)), encoding)
+    if dialect is None:
+        return None
+    with path.open(encoding=encoding, errors="replace", newline=None) as stream:
+        lines = itertools.islice(_lines(stream), dialect.first_row, None)
+        return _rows(lines, dialect)
+
+
+def _lines(stream: IO[str]) -> Iterator[str]:
+    while line := stream.readline(_LONGEST_LINE):
+        yield line.rstrip("\n").replace("\0", "")
+
+
+def split(line: str, separator: str) -> list[str]:
+    """The cells of one line."""
+    if separator == " ":
+        return line.split()
+    return [cell.strip() for cell in next(csv.reader([line], delimiter=separator), [])]
+
+
+def _dialect(lines: list[str], encoding: str) -> Dialect | None:
+    """The separator and decimal sign under which most cells of most lines are numbers."""
+    best: tuple[int, Dialect] | None = None
+    for separator, decimal in itertools.product(_SEPARATORS, ".,"):
+        if separator == decimal:
+            continue
+        cells = [split(line, separator) for line in lines]
+        numbers = [
+            sum(is_number(c.replace(",", ".") if decimal == "," else c) for c in row)
+            for row in cells
+        ]
+        shapes = Counter((len(row), n) for row, n in zip(cells, numbers, strict=True) if n)
+        if not shapes:
+            continue
+        (columns, numeric), count = max(shapes.items(), key=lambda item: item[1] * item[0][1])
+        score = count * numeric
+        if best is not None and score <= best[0]:
+            continue
+        fits = [len(r) == columns and n >= numeric for r, n in zip(cells, numbers, strict=True)]
+        first = fits.index(True)
+        header = _header(cells[:first], columns)
+        dialect = Dialect(
+            separator=separator,
+            decimal=decimal,
+            columns=columns,
+            numeric_columns=numeric,
+            first_row=first,
+            header=header,
+            encoding=encoding,
+        )
+        best = (score, dialect)
+    return best[1] if best else None
+
+
+def _header(before: list[list[str]], columns: int) -> tuple[str, ...]:
+    """Names from the last one or two lines of the right width above the data."""
+    rows: list[list[str]] = []
+    for row in reversed([r for r in before if any(r)]):
+        row = [_COMMENT.sub("", row[0]), *row[1:]]
+        if row and row[0] == "":
+            row = row[1:] if len(row) == columns + 1 else row
+        if len(row) != columns or len(rows) == 2:
+            break
+        rows.insert(0, row)
+    if not rows:
+        return ("",) * columns
+    return tuple(" ".join(parts).strip() for parts in zip(*rows, strict=True))
+
+
+def _rows(lines: Iterator[str], dialect: Dialect) -> Table:
+    """All rows of the dialect's width, as numbers; other lines are counted."""
+    chunks: list[NDArray[np.float64]] = []
+    texts: dict[int, list[str]] = {}
+    skipped = 0
+    while chunk := list(itertools.islice(lines, _CHUNK_LINES)):
+        filled = [line for line in chunk if line.strip()]
+        rows = [row for row in _split_all(filled, dialect) if len(row) == dialect.columns]
+        skipped += len(filled) - len(rows)
+        if not rows:
+            continue
+        columns = list(zip(*rows, strict=True))
+        numbers = np.stack([_numbers(column, dialect.decimal) for column in columns])
+        if not chunks:
+            texts = {k: [] for k in np.flatnonzero(np.isnan(numbers).mean(axis=1) > 0.5)}
+        for k, cells in texts.items():
+            cells.extend(cell.strip() for cell in columns[k])
+        chunks.append(numbers)
+    numbers = np.concatenate(chunks, axis=1) if chunks else np.zeros((dialect.columns, 0))
+    return Table(header=dialect.header, numbers=numbers, texts=texts, skipped=skipped)
+
+
+def _split_all(lines: list[str], dialect: Dialect) -> Iterator[list[str]]:
+    if dialect.separator == " ":
+        return (line.split() for line in lines)
+    return csv.reader(lines, delimiter=dialect.separator)
+
+
+def _numbers(cells: tuple[str, ...], decimal: str) -> NDArray[np.float64]:
+    """Cells as float64, nan for what is no number; the plain case stays in C."""
+    texts = [cell.replace(",", ".") for cell in cells] if decimal == "," else list(cells)
+    try:
+        return np.array(texts, dtype=np.float64)
+    except ValueError:
+        return np.array([_number(cell) for cell in texts])
+
+
+def _number(cell: str) -> float:
+    cell = cell.strip()
+    return float(cell) if is_number(cell) else np.nan
