@@ -1,0 +1,85 @@
+"""The machine's motion as seen at the sample instants of one recording."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from spinlab.simulate.dynamics import STATE_RATE_HZ, Motion
+from spinlab.simulate.streams import Samples, stream, wander
+
+DRIFT_RATE_HZ = 50.0
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Timebase:
+    """Sample instants and the machine's state at each; every array has shape (n,).
+
+    Attributes:
+        seed: of the whole recording.
+        rate_hz: nominal sample rate.
+        time_s: machine time of each sample (from power-up), which differs from the file's clock
+            by the start offset and the clock error.
+        turns, motor_turns: float64, signed.
+        speed_hz: unsigned turns per second of the drum, float32.
+        load: motor torque over its mean on the fastest second, float32.
+    """
+
+    seed: int
+    rate_hz: float
+    time_s: NDArray[np.float64]
+    turns: NDArray[np.float64]
+    motor_turns: NDArray[np.float64]
+    speed_hz: Samples
+    load: Samples
+
+    @property
+    def count(self) -> int:
+        """Number of samples."""
+        return len(self.time_s)
+
+    def slow(self, name: str, corner_hz: float) -> Samples:
+        """Unit-variance noise below `corner_hz` (at most 10 Hz) at the sample instants."""
+        span = self.time_s[-1] - self.time_s[0] + 1.0
+        values = wander(
+            stream(self.seed, name), int(span * DRIFT_RATE_HZ) + 2, DRIFT_RATE_HZ, corner_hz
+        )
+        return on_grid(values, DRIFT_RATE_HZ, self.time_s - self.time_s[0])
+
+    def white(self, name: str) -> Samples:
+        """Unit-variance white noise."""
+        return stream(self.seed, name).standard_normal(self.count, dtype=np.float32)
+
+
+def on_grid(values: NDArray[np.float64], rate_hz: float, time_s: NDArray[np.float64]) -> Samples:
+    """Values on a uniform grid from time 0, read at ascending times, linear between, float32."""
+    place = time_s * rate_hz
+    index = np.minimum(place.astype(np.int32), len(values) - 2)
+    part = (place - index).astype(np.float32)
+    single = values.astype(np.float32)
+    result: Samples = single[index] + part * np.diff(single)[index]
+    return result
+
+
+def timebase(
+    motion: Motion, *, seed: int, rate_hz: float, start_s: float, clock_error_ppm: float = 0.0
+) -> Timebase:
+    """Read `motion` at the samples of a file whose clock runs fast by `clock_error_ppm`."""
+    step = 1.0 / (rate_hz * (1.0 + 1e-6 * clock_error_ppm))
+    count = int((motion.time_s[-1] - start_s) / step)
+    time_s: NDArray[np.float64] = start_s + np.arange(count, dtype=np.float64) * step
+    place = time_s * STATE_RATE_HZ
+    index = np.minimum(place.astype(np.int32), len(motion.time_s) - 2)
+    part = place - index
+    torque = np.abs(motion.torque_nm)
+    return Timebase(
+        seed=seed,
+        rate_hz=rate_hz,
+        time_s=time_s,
+        turns=motion.turns[index] + part * np.diff(motion.turns)[index],
+        motor_turns=motion.motor_turns[index] + part * np.diff(motion.motor_turns)[index],
+        speed_hz=on_grid(np.abs(motion.rate_hz), STATE_RATE_HZ, time_s),
+        load=on_grid(torque / max(float(torque.max()), 1e-9), STATE_RATE_HZ, time_s),
+    )
