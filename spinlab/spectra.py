@@ -19,6 +19,10 @@ MOST_ROWS = 400
 # Frames averaged into one column: enough to steady the level (standard deviation of the mean
 # of 8 independent chi-square frames: 1.5 dB), few enough for a two-hour file.
 MOST_FRAMES_PER_COLUMN = 8
+# A longer frame would smear the drum's ramps, however slow the recording's rate.
+LONGEST_FRAME_S = 2.0
+# Frames overlap by at least a half, and by at most seven eighths where columns are to spare.
+_SHORTEST_STEP = 1 / 8
 _FLOOR_POWER = 1e-20
 
 
@@ -48,8 +52,8 @@ def spectrogram(
 ) -> Spectrogram:
     """Mean spectrum in each of at most `columns` slices of time, from 0 to `max_hz`.
 
-    Frames are Hann-windowed, half overlapping, freed of their mean (gravity, offset) and
-    averaged in power over the frames of a slice and over the channels (Welch 1967).
+    Frames are Hann-windowed, at least half overlapping, freed of their mean (gravity, offset)
+    and averaged in power over the frames of a slice and over the channels (Welch 1967).
 
     Args:
         recording: any recording of at least two samples.
@@ -66,8 +70,10 @@ def spectrogram(
     if recording.length < 2 or max_hz <= 0 or columns < 1 or rows < 1:
         raise ValueError("a spectrogram needs two samples, and bounds above zero")
     top_hz = min(max_hz, recording.rate_hz / 2)
-    size = int(np.clip(round(recording.rate_hz * rows / top_hz), 2, recording.length))
-    step = max(1, size // 2)
+    finest = min(recording.rate_hz * rows / top_hz, recording.rate_hz * LONGEST_FRAME_S)
+    size = int(np.clip(round(finest), 2, recording.length))
+    spare = (recording.length - size) // columns
+    step = max(1, int(np.clip(spare, size * _SHORTEST_STEP, size // 2)))
     starts = np.arange(0, recording.length - size + 1, step)
     kept = 1 + int(top_hz * size / recording.rate_hz)
     slices = np.array_split(starts, min(columns, len(starts)))
