@@ -1,0 +1,1 @@
+"""What shakes: orders, resonances, looseness, beats and knocks."""

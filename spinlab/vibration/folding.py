@@ -1,0 +1,91 @@
+"""What a sampled log folds onto what: aliasing named, not hidden.
+
+A phone's accelerometer may have no filter before its sampling, so anything above half its rate
+comes back at another frequency: f folds to |f - m fs|.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from spinlab.recording import Recording
+
+# Share of half the rate up to which an amplitude is trusted: above it, resampling on an even
+# grid and the sensor's own filter have cut into it by an unknown amount.
+TRUSTED_SHARE = 0.8
+HIGHEST_ORDER_THAT_FOLDS = 8  # drum orders above this carry little in an accelerometer log
+MAINS_HARMONICS = (1, 2, 3, 4, 6)
+
+
+def folded_hz(frequency_hz: float | NDArray[np.float64], rate_hz: float) -> NDArray[np.float64]:
+    """Where a frequency appears in samples taken at `rate_hz`.
+
+    >>> float(folded_hz(50.0, 92.04))
+    42.04...
+    """
+    f = np.asarray(frequency_hz, dtype=float)
+    return np.asarray(np.abs(f - rate_hz * np.round(f / rate_hz)))
+
+
+def trouble_at(
+    recording: Recording,
+    orders: NDArray[np.float64],
+    speed_rpm: NDArray[np.float64],
+    length_s: NDArray[np.float64],
+    *,
+    mains_hz: float | None = None,
+) -> NDArray[np.str_]:
+    """Why an order's amplitude must not be used in a window, shape (k, w); "" where it may.
+
+    For sound only the upper limit counts: recorders filter before they sample.
+    """
+    rate = recording.rate_hz
+    trouble = np.full((len(orders), len(speed_rpm)), "", dtype="<U120")
+    for k, order in enumerate(orders):
+        frequency = order * speed_rpm / 60.0
+        for w in np.flatnonzero(frequency > 0.5 * TRUSTED_SHARE * rate):
+            trouble[k, w] = (
+                f"order {order:g} is at {frequency[w]:.1f} Hz, too near to or above half the "
+                f"log's rate ({rate / 2:.1f} Hz)"
+            )
+        if recording.kind == "acceleration":
+            _mark_folded_orders(trouble[k], order, frequency, speed_rpm, length_s, rate)
+            if mains_hz is not None:
+                _mark_mains(trouble[k], order, frequency, length_s, rate, mains_hz)
+    return trouble
+
+
+def _mark_folded_orders(
+    trouble: NDArray[np.str_],
+    order: float,
+    frequency: NDArray[np.float64],
+    speed_rpm: NDArray[np.float64],
+    length_s: NDArray[np.float64],
+    rate: float,
+) -> None:
+    for other in range(1, HIGHEST_ORDER_THAT_FOLDS + 1):
+        source = other * speed_rpm / 60.0
+        hits = (source > rate / 2) & (np.abs(folded_hz(source, rate) - frequency) < 1.0 / length_s)
+        for w in np.flatnonzero(hits & (trouble == "")):
+            trouble[w] = (
+                f"order {other} at {source[w]:.1f} Hz folds onto order {order:g} at "
+                f"{frequency[w]:.1f} Hz"
+            )
+
+
+def _mark_mains(
+    trouble: NDArray[np.str_],
+    order: float,
+    frequency: NDArray[np.float64],
+    length_s: NDArray[np.float64],
+    rate: float,
+    mains_hz: float,
+) -> None:
+    for harmonic in MAINS_HARMONICS:
+        tone = float(folded_hz(harmonic * mains_hz, rate))
+        for w in np.flatnonzero((np.abs(frequency - tone) < 1.0 / length_s) & (trouble == "")):
+            trouble[w] = (
+                f"{harmonic * mains_hz:.0f} Hz from the mains appears at {tone:.1f} Hz, "
+                f"where order {order:g} is"
+            )
