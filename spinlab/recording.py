@@ -7,6 +7,7 @@ first sample on the file's own clock, so a time printed by spinlab is the time a
 
 from __future__ import annotations
 
+import mmap
 from collections.abc import Iterator
 from dataclasses import dataclass, field
 from typing import Literal
@@ -54,6 +55,15 @@ class SampleClock:
     duplicates: int
     backward_steps: int
     longest_gap_s: float
+
+
+def _let_go(samples: NDArray[np.float32]) -> None:
+    """Drop the pages of a memory map from this process; they stay on disk and can be read again."""
+    base: object = samples
+    while isinstance(base, np.ndarray):
+        base = base.base
+    if isinstance(base, mmap.mmap) and hasattr(base, "madvise"):
+        base.madvise(mmap.MADV_DONTNEED)
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -112,12 +122,18 @@ class Recording:
         """Time just after the last sample, on the file's own clock."""
         return self.start_s + self.duration_s
 
-    def blocks(self, seconds: float, overlap_s: float = 0.0) -> Iterator[tuple[int, NDArray]]:
-        """Yield (first sample index, samples of shape (channels, m)) in blocks of `seconds`."""
+    def blocks(
+        self, seconds: float, overlap_s: float = 0.0
+    ) -> Iterator[tuple[int, NDArray[np.float32]]]:
+        """Yield (first sample index, samples of shape (channels, m)) in blocks of `seconds`.
+
+        Of a recording on disk, each block's pages are let go before the next one is read.
+        """
         size = max(1, round(seconds * self.rate_hz))
         overlap = round(overlap_s * self.rate_hz)
         for first in range(0, self.length, size):
             yield first, self.samples[:, first : min(self.length, first + size + overlap)]
+            _let_go(self.samples)
 
     def cut(self, start_s: float, end_s: float) -> Recording:
         """The part between two times of the file's own clock, as a recording of its own."""

@@ -10,17 +10,27 @@ from numpy.typing import NDArray
 
 from spinlab.reading.table import Table
 
-# Names met in exports, split into words; "value from memory" of many apps' files, no standard.
+# Words met in the columns of logging apps' exports; common practice, no published source.
 _TIME_WORDS = frozenset(
-    ["t", "time", "times", "timestamp", "timestamps", "stamp", "sec", "secs", "second", "seconds", "s", "ms", "millis", "millisecond", "milliseconds", "us", "micros", "microseconds", "ns", "nanos", "nanoseconds", "elapsed", "uptime", "clock", "date", "datetime", "utc", "zeit", "temps", "tiempo", "tempo"]
+    """t time times timestamp timestamps stamp s sec secs second seconds ms millis millisecond
+    milliseconds us micros microsecond microseconds ns nanos nanosecond nanoseconds elapsed
+    uptime clock date datetime utc zeit temps tiempo tempo""".split()  # noqa: SIM905
 )
-_FOREIGN_WORDS = ["gyr", "rot", "omega", "angular", "magnet", "mfx", "mfy", "mfz", "compass", "orient", "quat", "euler", "pitch", "roll", "yaw", "azimuth", "gravity", "lat", "lon", "alt", "gps", "temp", "press", "humid", "light", "prox", "batt", "step", "heart", "noise", "db"]
 _MAGNITUDE_WORDS = frozenset(
-    ["magnitude", "mag", "abs", "absolute", "total", "norm", "sum", "resultant", "atotal", "tgf"]
+    ("magnitude", "mag", "abs", "absolute", "total", "norm", "sum", "resultant", "atotal", "tgf")
 )
-_ACCELERATION_WORDS = ("acc", "gf", "beschl", "linear", "force")
+# How words begin that name an acceleration, or something that is none.
+_ACCELERATION = ("acc", "gf", "beschl", "linear", "force", "user")
+_FOREIGN = (
+    *("gyr", "rot", "omega", "angular", "magnet", "mf", "compass", "orient", "quat", "euler"),
+    *("pitch", "roll", "yaw", "azimuth", "gravity", "lat", "lon", "alt", "gps", "temp", "press"),
+    *("humid", "light", "prox", "batt", "step", "heart", "noise", "db"),
+)
+_FOREIGN_STEMS = frozenset(("w", "m", "q", "mag", "rad", "deg"))
+_DERIVED = ("linear", "user")  # freed of gravity by the phone's own filter
 _AXIS = re.compile(r"^(?P<stem>.*?)[\s_.\-]*(?P<axis>[xyz])$", re.I)
 _BRACKETS = re.compile(r"[(\[{].*?[)\]}]")
+_ISO_START = re.compile(r"\d{4}-?\d\d-?\d\d|\d\d:\d\d")
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -30,14 +40,6 @@ class Roles:
     time: int | None
     values: tuple[int, ...]
     names: tuple[str, ...]
-    by_name: bool
-
-
-def words_of(name: str) -> list[str]:
-    """Lower-case words of a column's name without its unit in brackets."""
-    bare = _BRACKETS.sub(" ", name)
-    bare = re.sub(r"(?<=[a-z])(?=[A-Z])", " ", bare)
-    return [word for word in re.split(r"[^a-z0-9|]+", bare.lower()) if word]
 
 
 def find_roles(table: Table) -> Roles:
@@ -45,33 +47,26 @@ def find_roles(table: Table) -> Roles:
     time = _time_column(table)
     named = _named_axes(table, time)
     if named:
-        return Roles(
-            time=time,
-            values=tuple(named.values()),
-            names=tuple(named),
-            by_name=True,
-        )
+        return Roles(time=time, values=tuple(named.values()), names=tuple(named))
     values = [
         k
-        for k in range(len(table.header))
+        for k, name in enumerate(table.header)
         if k != time
         and k not in table.texts
-        and not _is_time_name(table.header[k])
-        and not _is_foreign(table.header[k])
+        and not (_is_time_name(name) or _is_foreign(name))
         and not _is_counter(table.numbers[k])
     ]
-    return _unnamed(table, time, values)
-
-
-def _unnamed(table: Table, time: int | None, values: list[int]) -> Roles:
     if time is not None and len(values) >= 3:
-        names: tuple[str, ...] = ("x", "y", "z")
-        values = values[:3]
-    elif len(values) == 1:
-        names = ("acceleration",)
-    else:
-        names = tuple(f"column {k + 1}" for k in values)
-    return Roles(time=time, values=tuple(values), names=names, by_name=False)
+        return Roles(time=time, values=tuple(values[:3]), names=("x", "y", "z"))
+    if len(values) == 1:
+        return Roles(time=time, values=tuple(values), names=("acceleration",))
+    return Roles(time=time, values=tuple(values), names=tuple(f"column {k + 1}" for k in values))
+
+
+def words_of(name: str) -> list[str]:
+    """Lower-case words of a column's name without its unit in brackets."""
+    bare = re.sub(r"(?<=[a-z])(?=[A-Z])", " ", _BRACKETS.sub(" ", name))
+    return [word for word in re.split(r"[^a-zµ0-9]+", bare.lower()) if word]
 
 
 def _named_axes(table: Table, time: int | None) -> dict[str, int]:
@@ -82,9 +77,10 @@ def _named_axes(table: Table, time: int | None) -> dict[str, int]:
         if k == time or k in table.texts or _is_foreign(name):
             continue
         bare = _BRACKETS.sub("", name).strip()
-        if match := _AXIS.match(bare):
-            group = groups.setdefault(match["stem"].lower().strip(), {})
-            group.setdefault(match["axis"].lower(), k)
+        axis = _AXIS.match(bare)
+        if axis:
+            group = groups.setdefault(axis["stem"].lower().strip(" _.-"), {})
+            group.setdefault(axis["axis"].lower(), k)
         elif _MAGNITUDE_WORDS & set(words_of(name)) or re.fullmatch(r"\|?a(cc\w*)?\|?", bare, re.I):
             magnitude.setdefault("magnitude", k)
     best = max(groups.items(), key=_group_rank, default=None)
@@ -93,24 +89,31 @@ def _named_axes(table: Table, time: int | None) -> dict[str, int]:
     return {axis: best[1][axis] for axis in "xyz" if axis in best[1]}
 
 
-def _group_rank(item: tuple[str, dict[str, int]]) -> tuple[int, bool, bool, int]:
-    """Complete groups first, then those called acceleration, then raw before derived, then first."""
+def _group_rank(item: tuple[str, dict[str, int]]) -> tuple[int, int, bool, int]:
+    """Complete groups first, then those called acceleration, then unfiltered ones, then order."""
     stem, axes = item
-    called = any(word in stem for word in _ACCELERATION_WORDS) or stem in ("a", "")
-    derived = "linear" in stem or "user" in stem
-    return len(axes), called, not derived, -min(axes.values())
+    called = 2 if _says(stem, _ACCELERATION) or stem == "a" else int(stem != "g")
+    return len(axes), called, not _says(stem, _DERIVED), -min(axes.values())
+
+
+def _says(name: str, openings: tuple[str, ...]) -> bool:
+    return any(word.startswith(openings) for word in words_of(name))
 
 
 def _is_foreign(name: str) -> bool:
-    words = words_of(name)
-    return any(word.startswith(prefix) for word in words for prefix in _FOREIGN_WORDS) or any(
-        re.fullmatch(r"[wmq][xyz]?", word) for word in words
-    )
+    axis = _AXIS.match(_BRACKETS.sub("", name).strip())
+    stem = words_of(axis["stem"])[-1:] if axis else []
+    # "linear acceleration without gravity" is an acceleration, "gravity x" is not.
+    if _says(name, ("acc",)):
+        return _says(name, ("gyr", "magnet"))
+    return _says(name, _FOREIGN) or bool(_FOREIGN_STEMS & set(stem))
 
 
 def _is_time_name(name: str) -> bool:
     words = words_of(name)
-    return bool(words) and (words[0] in _TIME_WORDS or words[-1] in _TIME_WORDS)
+    if not words or (_AXIS.match(name.strip()) and len(words) > 1):
+        return False
+    return bool(_TIME_WORDS & {words[0], words[-1], *(w for w in words if len(w) > 3)})
 
 
 def _is_counter(values: NDArray[np.float64]) -> bool:
@@ -123,21 +126,29 @@ def _time_column(table: Table) -> int | None:
     named = [k for k, name in enumerate(table.header) if _is_time_name(name)]
     numeric = [k for k in named if k not in table.texts]
     if numeric:
-        return max(numeric, key=lambda k: (len(np.unique(table.numbers[k])), -k))
-    if named:
-        return named[0]
-    for k, cells in table.texts.items():
-        if cells and re.match(r"\d{4}-?\d\d-?\d\d|\d\d:\d\d", cells[0]):
-            return k
+        return max(numeric, key=lambda k: _time_rank(table, k))
+    dates = [k for k, cells in table.texts.items() if cells and _ISO_START.match(cells[0])]
+    if named or dates:
+        return [*(k for k in named if k in dates), *dates, *named][0]
     rising = [k for k, column in enumerate(table.numbers) if _rises(column)]
-    fractional = [k for k in rising if not _is_counter(table.numbers[k])]
-    return (fractional or [None])[0]
+    return next((k for k in rising if not _is_counter(table.numbers[k])), None)
+
+
+def _time_rank(table: Table, column: int) -> tuple[bool, bool, int, int]:
+    """The accelerometer's own stamps, then nobody's, then the finest, then the first."""
+    name = table.header[column]
+    return (
+        _says(name, _ACCELERATION),
+        not _says(name, _FOREIGN),
+        len(np.unique(table.numbers[column])),
+        -column,
+    )
 
 
 def _rises(values: NDArray[np.float64]) -> bool:
-    """Whether a column behaves as a clock: nearly every step upwards, no matter how far."""
+    """Whether a column behaves as a clock: nearly every step upwards, none much larger."""
     finite = values[np.isfinite(values)]
     if len(finite) < 3:
         return False
     steps = np.diff(finite)
-    return bool(np.mean(steps >= 0) > 0.98 and np.mean(steps > 0) > 0.05 and finite[-1] > finite[0])
+    return bool(np.mean(steps >= 0) > 0.98 and np.mean(steps > 0) > 0.05)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import codecs
+from pathlib import Path
 from typing import Literal
 
 Content = Literal["empty", "text", "binary"]
@@ -38,3 +39,25 @@ def content_of(head: bytes) -> Content:
         return "text"
     controls = sum(byte < 32 and byte not in _TEXT_CONTROLS for byte in head)
     return "binary" if controls > len(head) // 1000 else "text"
+
+
+# Openings of the files that libsndfile reads well.  Others are kept from it: its search for MP3
+# frames in unknown bytes writes complaints straight to the terminal.
+_LIBSNDFILE = (b"RIFF", b"RIFX", b"RF64", b"riff", b"FORM", b"fLaC", b"OggS", b"caff", b".snd")
+
+
+def suits_libsndfile(head: bytes) -> bool:
+    """Whether the first bytes open a WAV, W64, AIFF, FLAC, OGG, CAF or AU file."""
+    return head.startswith(_LIBSNDFILE)
+
+
+def lacks_ogg_end(path: Path) -> bool:
+    """Whether an Ogg file stops without the page that marks its end (RFC 3533, section 6)."""
+    with path.open("rb") as stream:
+        if stream.read(4) != b"OggS":
+            return False
+        stream.seek(0, 2)
+        stream.seek(max(0, stream.tell() - 2**17))
+        tail = stream.read()
+    page = tail.rfind(b"OggS")
+    return page < 0 or len(tail) < page + 6 or not tail[page + 5] & 0x04

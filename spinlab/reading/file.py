@@ -9,8 +9,10 @@ from pathlib import Path
 from typing import Literal
 
 from spinlab.errors import InputError, UnreadableRecording, printable
-from spinlab.reading.content import SNIFFED_BYTES, content_of
-from spinlab.reading.sound import Decoded, NotThisDecoder, decode_sound
+from spinlab.reading.content import SNIFFED_BYTES, content_of, suits_libsndfile
+from spinlab.reading.decoded import Decoded, UnknownFormatError
+from spinlab.reading.media import decode_media
+from spinlab.reading.sound import decode_sound
 from spinlab.recording import Recording, Source
 
 Progress = Callable[[float], None]
@@ -57,11 +59,11 @@ def read(
         return read_log(
             file, name=name, sha256=digest, acceleration_unit=acceleration_unit, rate_hz=rate_hz
         )
-    return _read_sound(file, name, digest, report)
+    return _read_sound(file, name, head, digest, report)
 
 
-def _read_sound(file: Path, name: str, digest: str, report: Progress) -> Recording:
-    decoded = _decode(file, name, report)
+def _read_sound(file: Path, name: str, head: bytes, digest: str, report: Progress) -> Recording:
+    decoded = _decode(file, name, head, report)
     length = decoded.samples.shape[1]
     if length < MINIMUM_DURATION_S * decoded.rate_hz:
         raise UnreadableRecording(
@@ -88,14 +90,24 @@ def _read_sound(file: Path, name: str, digest: str, report: Progress) -> Recordi
     )
 
 
-def _decode(file: Path, name: str, report: Progress) -> Decoded:
-    try:
-        return decode_sound(file, progress=report)
-    except NotThisDecoder as error:
-        raise UnreadableRecording(
-            f"{name} holds no sound or acceleration log that can be read: "
-            "record again, or copy the original file from the phone."
-        ) from error
+def _decode(file: Path, name: str, head: bytes, report: Progress) -> Decoded:
+    """The first decoder's result, or of two that gave up the one that got further."""
+    decoders = [decode_sound, decode_media] if suits_libsndfile(head) else [decode_media]
+    partial: list[Decoded] = []
+    reasons: list[str] = []
+    for decode in decoders:
+        try:
+            decoded = decode(file, progress=report)
+        except UnknownFormatError as error:
+            reasons.append(str(error))
+            continue
+        if not decoded.broken:
+            return decoded
+        partial.append(decoded)
+    if partial:
+        return max(partial, key=lambda decoded: decoded.samples.shape[1])
+    reason = max(reasons, key=len) or "record again, or copy the original file from the phone"
+    raise UnreadableRecording(f"{name} holds no sound or acceleration that can be read: {reason}.")
 
 
 def _head_and_digest(file: Path, name: str) -> tuple[bytes, str]:

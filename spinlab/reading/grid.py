@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 from dataclasses import dataclass
 
 import numpy as np
@@ -67,7 +68,7 @@ def _resampled(
         targets = time[0] + (time[-1] - time[0]) * np.arange(count) / max(1, count - 1)
     grid = np.stack([np.interp(targets, time, row) for row in values])
     edges = np.concatenate([[0], np.flatnonzero(holes) + 1, [len(time)]])
-    for first, last in zip(edges[:-1], edges[1:], strict=True):
+    for first, last in itertools.pairwise(edges):
         _spline_part(grid, targets, time[first:last], values[:, first:last])
     return grid
 

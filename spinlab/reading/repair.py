@@ -33,7 +33,7 @@ class Repairs:
         bad = ~(np.abs(block) <= ABSURD_SAMPLE)
         self._replaced += int(bad.sum())
         mended = np.where(bad, np.float32(0), block)
-        for start, end in runs(bad.any(axis=1)):
+        for start, end in runs(np.asarray(bad.any(axis=1))):
             if end - start > BRIDGED_S * self._rate_hz:
                 self._gaps.append((first + start, first + end))
             else:

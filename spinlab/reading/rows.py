@@ -41,13 +41,12 @@ def accelerometer_rows(table: Table, values: tuple[int, ...]) -> NDArray[np.bool
 
 def _tags(table: Table) -> list[str] | None:
     """Cells of the column that names the sensor: few different words, each often."""
-    for k, cells in table.texts.items():
+    for cells in table.texts.values():
         kinds = set(cells) - {""}
         if 2 <= len(kinds) <= _MOST_SENSORS and len(cells) > 10 * len(kinds):
             return cells
     for k, name in enumerate(table.header):
-        if k not in table.texts and _SENSOR_NAMES.match(name.strip()):
-            kinds = np.unique(table.numbers[k])
-            if 2 <= len(kinds) <= _MOST_SENSORS:
-                return [f"{number:g}" for number in table.numbers[k]]
+        numeric = k not in table.texts and _SENSOR_NAMES.match(name.strip())
+        if numeric and 2 <= len(np.unique(table.numbers[k])) <= _MOST_SENSORS:
+            return [f"{number:g}" for number in table.numbers[k]]
     return None

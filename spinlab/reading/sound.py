@@ -1,89 +1,92 @@
-"""Sound files that libsndfile reads: WAV, FLAC, OGG (Vorbis, Opus), MP3, AIFF, CAF and kin."""
+"""Sound files that libsndfile reads: WAV, FLAC, OGG (Vorbis, Opus), AIFF, CAF and kin."""
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable
-from dataclasses import dataclass
 from pathlib import Path
+from typing import Any
 
-import numpy as np
-from numpy.typing import NDArray
-
+from spinlab.reading.content import lacks_ogg_end
+from spinlab.reading.decoded import Decoded, UnknownFormatError, shortfall
 from spinlab.reading.repair import Repairs
 from spinlab.reading.store import SampleStore
-from spinlab.recording import Gap, Remark
+from spinlab.recording import Remark
 
 BLOCK_VALUES = 2**20  # samples over all channels in one decoded block: 4 MB of float32
 _BITS = {"PCM_S8": 8, "PCM_U8": 8, "PCM_16": 16, "PCM_24": 24, "PCM_32": 32}
 _BITS |= {"FLOAT": 32, "DOUBLE": 64, "ALAC_16": 16, "ALAC_20": 20, "ALAC_24": 24, "ALAC_32": 32}
-
-
-@dataclass(frozen=True, kw_only=True, eq=False)
-class Decoded:
-    """Samples with all that the decoder knows of them."""
-
-    samples: NDArray[np.float32]
-    rate_hz: float
-    start_s: float
-    container: str
-    codec: str
-    bits: int | None
-    gaps: tuple[Gap, ...] = ()
-    remarks: tuple[Remark, ...] = ()
-
-
-class NotThisDecoder(Exception):
-    """The decoder does not know this kind of file: the next one may."""
+# libsndfile's log of a WAV or AIFF whose sound chunk promises more bytes than the file has.
+_PROMISED = re.compile(r"^\s*(?:data|SSND)\s*:\s*(\d+) \(should be (\d+)\)", re.M)
+# A recorder that could not seek back leaves this as the size: it promises nothing.
+_UNKNOWN_SIZES = (0, 0x7FFFFFFF, 0x7FFFF000, 0x80000000)
 
 
 def decode_sound(path: Path, *, progress: Callable[[float], None]) -> Decoded:
     """Decode a file with libsndfile, block by block.
 
     Raises:
-        NotThisDecoder: libsndfile does not recognise the file.
+        UnknownFormatError: libsndfile does not recognise the file.
+        OutputError: no room for temporary samples.
     """
     import soundfile
 
     try:
         file = soundfile.SoundFile(path)
     except (soundfile.LibsndfileError, TypeError) as error:
-        raise NotThisDecoder(str(error)) from error
+        raise UnknownFormatError from error
     with file, SampleStore(file.channels) as store:
         repairs = Repairs(rate_hz=file.samplerate)
-        declared = file.frames
-        frames = max(1, BLOCK_VALUES // file.channels)
-        broken = ""
-        while True:
-            try:
-                block = file.read(frames, dtype="float32", always_2d=True)
-            except soundfile.LibsndfileError as error:
-                broken = str(error)
-                break
-            if not len(block):
-                break
-            store.append(repairs.mend(block))
-            progress(min(1.0, store.frames / max(declared, 1)))
-        remarks = repairs.remarks() + _shortfall(declared, store.frames, file.samplerate, broken)
+        broken = _copy(file, store, repairs, progress)
+        if not store.frames:
+            raise UnknownFormatError
         return Decoded(
             samples=store.samples(),
             rate_hz=float(file.samplerate),
-            start_s=0.0,
             container=file.format,
             codec=file.subtype,
             bits=_BITS.get(file.subtype),
             gaps=repairs.gaps(),
-            remarks=remarks,
+            remarks=repairs.remarks() + _ends_early(file, store.frames, broken) + _cut_ogg(path),
+            broken=broken,
         )
 
 
-def _shortfall(declared: int, found: int, rate_hz: float, broken: str) -> tuple[Remark, ...]:
+def _copy(
+    file: Any, store: SampleStore, repairs: Repairs, progress: Callable[[float], None]
+) -> bool:
+    """Move all blocks into the store; True if the decoder gave up before the end."""
+    import soundfile
+
+    frames = max(1, BLOCK_VALUES // file.channels)
+    while True:
+        try:
+            block = file.read(frames, dtype="float32", always_2d=True)
+        except soundfile.LibsndfileError:
+            return True
+        if not len(block):
+            return False
+        store.append(repairs.mend(block))
+        progress(min(1.0, store.frames / max(file.frames, 1)))
+
+
+def _ends_early(file: Any, found: int, broken: bool) -> tuple[Remark, ...]:
+    declared = file.frames
+    if promised := _PROMISED.search(file.extra_info):
+        size, there = int(promised[1]), int(promised[2])
+        if size not in _UNKNOWN_SIZES and size < 0xFFFFF000 and there:
+            declared = round(found * size / there)
     if found >= declared and not broken:
+        return ()
+    return (shortfall(declared / file.samplerate, found / file.samplerate),)
+
+
+def _cut_ogg(path: Path) -> tuple[Remark, ...]:
+    if not lacks_ogg_end(path):
         return ()
     return (
         Remark(
-            what=f"the file ends or breaks after {found / rate_hz:.2f} s, "
-            f"where its header promises {declared / rate_hz:.2f} s",
-            consequence="only the part that could be read is analysed; whatever came later "
-            "cannot be judged",
+            what="the file lacks its closing page, as when it was cut or not saved to its end",
+            consequence="what came later, if anything, is not judged",
         ),
     )

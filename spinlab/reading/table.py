@@ -153,7 +153,7 @@ def _rows(lines: Iterator[str], dialect: Dialect) -> Table:
         columns = list(zip(*rows, strict=True))
         numbers = np.stack([_numbers(column, dialect.decimal) for column in columns])
         if not chunks:
-            texts = {k: [] for k in np.flatnonzero(np.isnan(numbers).mean(axis=1) > 0.5)}
+            texts = {int(k): [] for k in np.flatnonzero(np.isnan(numbers).mean(axis=1) > 0.5)}
         for k, cells in texts.items():
             cells.extend(cell.strip() for cell in columns[k])
         chunks.append(numbers)

@@ -62,7 +62,7 @@ def time_scale(name: str, stamps: NDArray[np.float64]) -> Scale:
     if label:
         remarks = (
             Remark(
-                what=f"the time column is labelled {label}, yet its steps only make sense in {unit}",
+                what=f"the time column says {label}, yet its steps only make sense in {unit}",
                 consequence=f"its times are taken as {unit}: check one against a watch",
             ),
         )
@@ -144,7 +144,7 @@ def acceleration_scale(
 def _without_gravity(still: float) -> Scale:
     if np.isfinite(still) and still > 2 * STANDARD_GRAVITY:
         remark = Remark(
-            what=f"the unit of the acceleration is not stated, and the still part reads {still:.4g}",
+            what=f"the acceleration's unit is not stated, and the still part reads {still:.4g}",
             consequence="readings are scaled so that this is gravity: levels are about right, "
             "to the sensor's own few per cent",
         )
