@@ -15,7 +15,9 @@ from typing import TYPE_CHECKING, Any, Literal
 import numpy as np
 
 from spinlab.portrait import OrderCurve, PlateauMark, Portrait
+from spinlab.portrait import portrait as portray
 from spinlab.report.words import clock
+from spinlab.result import Analysed
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -238,6 +240,17 @@ def _time_axis(axes: Axes, portrait: Portrait) -> None:
     axes.xaxis.set_major_locator(MaxNLocator(nbins=7, steps=steps))
     axes.xaxis.set_major_formatter(FuncFormatter(lambda value, _: clock(value)))
     axes.set_xlabel("Time in the file (min:s)")
+
+
+def picture_of(analysis: Analysed, file_format: str) -> bytes:
+    """The wide picture of an analysis as the bytes of a file.
+
+    Args:
+        analysis: a finished analysis.
+        file_format: one of `PICTURE_FORMATS`.
+    """
+    drawn = portray(analysis.recording, analysis.track, analysis.stages, analysis.machine)
+    return picture_bytes(figure(drawn), file_format=file_format)
 
 
 def picture_bytes(page: Figure, *, file_format: str) -> bytes:

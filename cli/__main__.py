@@ -1,0 +1,8 @@
+"""`python -m spinlab_cli` is the same as `spinlab`."""
+
+import sys
+
+from spinlab_cli.run import main
+
+if __name__ == "__main__":
+    sys.exit(main())
