@@ -1,4 +1,4 @@
-"""The sound of a healthy machine, source by source, at the place of the microphone.
+"""The sound of a machine, source by source, at the place of the microphone.
 
 Unit: 1.0 is the RMS of the machine's own broadband noise at 1200 rpm.  Each source is a force or
 flow that follows an angle or a speed and passes through a structure of its own; none of it is
@@ -9,21 +9,20 @@ from __future__ import annotations
 
 import numpy as np
 
+from spinlab.simulate.bearings import bearing_sound
+from spinlab.simulate.belt_sound import belt
+from spinlab.simulate.knocking import knocking
+from spinlab.simulate.motor_sound import motor
 from spinlab.simulate.parameters import NoiseBand, Parameters
 from spinlab.simulate.streams import Samples, gain, stream
 from spinlab.simulate.structure import convolve, modal_response, shaped_noise_response
-from spinlab.simulate.timebase import Timebase
+from spinlab.simulate.suspension import TubMotion
+from spinlab.simulate.timebase import Timebase, growth
 from spinlab.simulate.waves import read_wave, wave_table
 
-REFERENCE_HZ = 20.0  # drum turns per second at which levels are stated: 1200 rpm
 DRUM_ORDERS = 30
 ANGLE_JITTER_TURNS = 0.004
-
-
-def growth(base: Timebase, exponent: float) -> Samples:
-    """How a source's amplitude grows with the drum's speed; 1 at 1200 rpm."""
-    result: Samples = (base.speed_hz * np.float32(1.0 / REFERENCE_HZ)) ** np.float32(exponent)
-    return result
+SLOSH_HZ = 0.7  # drum turns per second at which the water slaps most
 
 
 def broadband(p: Parameters, base: Timebase) -> Samples:
@@ -64,63 +63,6 @@ def modulated_band(band: NoiseBand, name: str, base: Timebase) -> Samples:
     return result
 
 
-def motor_orders(p: Parameters, rng: np.random.Generator) -> dict[int, float]:
-    """Orders of the motor's shaft with random strength (healthy motor).
-
-    Torque ripple 6 k p and slot passing for a fed three-phase machine, bars and slots for a
-    commutator machine (handbook knowledge; no published source read).
-    """
-    drive = p.drive
-
-    def some(level_db: float, scatter_db: float = 5.0) -> float:
-        return gain(level_db + rng.normal(0.0, scatter_db))
-
-    orders = {1: some(-10.0), 2: some(-16.0), 3: some(-24.0)}
-    if drive.kind == "brushed":
-        counts = {drive.commutator_bars: 0.0, 2 * drive.commutator_bars: -9.0}
-        counts |= {drive.slots: -6.0, 2 * drive.slots: -14.0}
-    else:
-        ripple = 6 * drive.pole_pairs
-        counts = {ripple: 0.0, 2 * ripple: -6.0, 3 * ripple: -14.0}
-        counts |= {2 * drive.pole_pairs: -10.0, drive.slots: -6.0}
-    for count, level in counts.items():
-        if 0 < count < 1000:
-            orders[count] = orders.get(count, 0.0) + some(level)
-    if drive.fan_blades:
-        orders[drive.fan_blades] = orders.get(drive.fan_blades, 0.0) + some(-4.0)
-    return orders
-
-
-def motor(p: Parameters, base: Timebase) -> Samples:
-    """Tones of the motor's shaft through casting and panels; mains torque for a brushed one."""
-    rng = stream(base.seed, "motor")
-    table = wave_table(motor_orders(p, rng), rng)
-    phase = base.motor_turns + 0.003 * base.slow("motor phase", 1.0)
-    strength = growth(base, p.voice.motor_fall) * (0.6 + 0.4 * base.load)
-    strength *= np.maximum(1.0 + 0.15 * base.slow("motor drift", 0.5), 0.1)
-    force = read_wave(table, phase) * strength
-    if p.drive.kind == "brushed":
-        twice = 2.0 * p.surroundings.mains_hz * base.time_s
-        ripple = read_wave(wave_table({1: 1.0, 2: 0.2}, rng), twice)
-        force *= 1.0 + np.float32(p.drive.mains_torque_share) * ripple
-        force += np.float32(0.5 * p.drive.mains_torque_share) * ripple * base.load
-    elif p.drive.carrier_hz and p.drive.carrier_hz < 0.45 * base.rate_hz:
-        electrical = 2.0 * p.drive.pole_pairs * base.motor_turns
-        sidebands = wave_table({1: 1.0}, rng)
-        carrier = read_wave(sidebands, p.drive.carrier_hz * base.time_s)
-        force += np.float32(0.3) * carrier * read_wave(sidebands, electrical) * base.load
-    response = modal_response(
-        stream(base.seed, "motor casting"),
-        base.rate_hz,
-        low_hz=200.0,
-        high_hz=6000.0,
-        modes=36,
-        damping=(0.01, 0.05),
-        direct=0.3,
-    )
-    return convolve(force * np.float32(gain(p.voice.motor_db)), response)
-
-
 def drum_orders(p: Parameters, base: Timebase) -> Samples:
     """Unbalance, lifters and seal shake the cabinet: drum orders heard through its panels."""
     rng = stream(base.seed, "drum orders")
@@ -143,32 +85,29 @@ def drum_orders(p: Parameters, base: Timebase) -> Samples:
     return convolve(force * np.float32(gain(p.voice.drum_orders_db)), response)
 
 
-def belt(p: Parameters, base: Timebase) -> Samples:
-    """The belt's splice and wear pass once per belt length: pi D / L per drum turn."""
-    if p.drive.kind == "direct":
+def slosh(p: Parameters, base: Timebase) -> Samples:
+    """Water thrown about by the lifters during the wash; it ends as the drum spins up."""
+    if p.voice.slosh_db is None:
         return np.zeros(base.count, dtype=np.float32)
-    rng = stream(base.seed, "belt")
-    passes = base.turns * (np.pi * p.belt.drum_pulley_m / p.belt.length_m)
-    size = {k: k**-0.5 * gain(rng.normal(0.0, 4.0)) for k in range(1, 25)}
-    force = read_wave(wave_table(size, rng), passes) * growth(base, 1.2)
-    level = gain(p.voice.belt_db) * (1.0 + 20.0 * p.belt.defect)
-    response = modal_response(
-        stream(base.seed, "belt guard"),
-        base.rate_hz,
-        low_hz=60.0,
-        high_hz=800.0,
-        modes=12,
-        damping=(0.02, 0.08),
-        direct=0.05,
-    )
-    return convolve(force * np.float32(level), response)
+    rng = stream(base.seed, "slosh")
+    shape = shaped_noise_response(rng, base.rate_hz, tilt_db_per_octave=-4.0, ripple_db=4.0)
+    table = wave_table({p.drum.lifters: 0.7, 2 * p.drum.lifters: 0.3, 1: 0.3}, rng)
+    slap = np.maximum(1.0 + 0.7 * read_wave(table, base.turns), 0.0)
+    slap *= np.maximum(1.0 + 0.5 * base.slow("slosh", 2.0), 0.0)
+    share = base.speed_hz / np.float32(SLOSH_HZ)
+    share *= np.exp(1.0 - share)
+    level = np.float32(gain(p.voice.slosh_db))
+    wet: Samples = convolve(base.white("slosh"), shape) * slap * share * level
+    return wet
 
 
-def machine_sound(p: Parameters, base: Timebase) -> Samples:
+def machine_sound(p: Parameters, base: Timebase, tub: TubMotion) -> Samples:
     """All sources of the machine together, shape (n,)."""
     total = broadband(p, base)
     for number, band in enumerate(p.voice.bands):
         total += modulated_band(band, f"band {number}", base)
-    for source in (motor, drum_orders, belt):
+    for source in (motor, drum_orders, belt, slosh):
         total += source(p, base)
-    return total
+    for number, fault in enumerate(p.bearings):
+        total += bearing_sound(fault, number, base)
+    return total + knocking(p, base, tub)

@@ -81,8 +81,8 @@ def random_drive(rng: np.random.Generator, kind: DriveKind) -> Drive:
         "brake_share": rng.uniform(0.1, 0.5),
         "loop_hz": rng.uniform(0.3, 0.9),
         "loop_damping": rng.uniform(0.35, 1.2),
-        "lag_s": rng.uniform(0.02, 0.08),
-        "relay_nm": float(rng.choice([0.0, 0.0, rng.uniform(0.1, 0.6)])),
+        "lag_s": rng.uniform(0.02, 0.06),
+        "relay_nm": float(rng.choice([0.0, 0.0, rng.uniform(0.1, 1.0)])),
         "tachometer_error": rng.normal(0.0, 0.003),
     }
     # Belt-drive ratio 8:1 to 13:1: IEEE 6063790.
@@ -131,13 +131,13 @@ def random_voice(rng: np.random.Generator) -> Voice:
             level_db=rng.uniform(-14.0, 2.0),
             index=float(np.exp(rng.uniform(np.log(0.03), np.log(0.4)))),
             second_index=float(np.exp(rng.uniform(np.log(0.005), np.log(0.15)))),
-            exponent=rng.uniform(1.5, 3.2),
+            exponent=rng.uniform(1.2, 2.8),
         )
         for _ in range(int(rng.integers(1, 4)))
     )
     return Voice(
         noise_tilt_db_per_octave=rng.uniform(-6.0, -1.5),
-        noise_exponent=rng.uniform(1.5, 2.8),
+        noise_exponent=rng.uniform(1.2, 2.4),
         turbulence=rng.uniform(0.05, 0.3),
         motor_db=rng.uniform(-24.0, 2.0),
         motor_fall=rng.uniform(0.3, 1.5),
@@ -213,7 +213,7 @@ def random_parameters(
     belt = Belt(
         length_m=rng.uniform(1.1, 1.35),
         drum_pulley_m=rng.uniform(0.26, 0.31),
-        rest_creep=rng.uniform(0.001, 0.004),
+        rest_creep=rng.uniform(0.002, 0.006),
         creep_at_capacity=rng.uniform(0.008, 0.02),
         capacity_nm=rng.uniform(22.0, 40.0),
     )

@@ -1,85 +1,38 @@
-"""One simulated recording: the programme is run, heard, and written down with its truth."""
+"""One simulated recording: the programme is run, heard or felt, and kept with its truth."""
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from spinlab.recording import Recording, Source
-from spinlab.simulate.codec import round_trip
-from spinlab.simulate.dynamics import integrate
-from spinlab.simulate.machine_sound import machine_sound
+from spinlab.simulate.bounds import check_parameters
+from spinlab.simulate.dynamics import Motion, integrate
+from spinlab.simulate.logger import PANEL_RATE_HZ, Log, as_recording, read_out
 from spinlab.simulate.parameters import Parameters, Step
-from spinlab.simulate.phone import (
-    automatic_gain,
-    convert,
-    drop_out,
-    hear,
-    microphone_response,
-    suppress_noise,
-)
-from spinlab.simulate.programme import command
-from spinlab.simulate.room import room_response
-from spinlab.simulate.streams import Samples, gain, stream
-from spinlab.simulate.structure import convolve
-from spinlab.simulate.surroundings import interference
-from spinlab.simulate.timebase import Timebase, timebase
-from spinlab.simulate.truth import Truth, truth
-
-SPIN_HZ = 5.0  # drum turns per second (300 rpm) above which the signal-to-noise ratio counts
-BAND_HZ = (100.0, 7000.0)
+from spinlab.simulate.programme import Command, command
+from spinlab.simulate.sound_recording import record_sound
+from spinlab.simulate.suspension import shake
+from spinlab.simulate.timebase import timebase
+from spinlab.simulate.truth import FileClock, Truth, truth
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class Simulated:
-    """A recording and what really happened."""
+    """A recording and what really happened.
+
+    Attributes:
+        recording: what a reader makes of the file.
+        truth: what was really so.
+        encoded: the bytes of the lossy file that `recording` was decoded from, if one was made.
+        log: the raw stamps and values behind `recording`, for acceleration.
+    """
 
     recording: Recording
     truth: Truth
-
-
-def simulate(parameters: Parameters, rng_or_seed: np.random.Generator | int) -> Simulated:
-    """Run the programme of `parameters` and record it.
-
-    The same parameters and seed give the same bits (same versions of numpy, scipy and codecs).
-    A Generator is asked for one seed, which the truth states.
-    """
-    seed = (
-        int(rng_or_seed.integers(2**53))
-        if isinstance(rng_or_seed, np.random.Generator)
-        else int(rng_or_seed)
-    )
-    p = parameters if parameters.programme else _with_default_programme(parameters)
-    orders = command(p.programme)
-    motion = integrate(p, orders, seed)
-    base = timebase(
-        motion,
-        seed=seed,
-        rate_hz=p.phone.rate_hz,
-        start_s=p.phone.start_s,
-        clock_error_ppm=p.phone.clock_error_ppm,
-    )
-    heard, snr_db = at_the_microphone(p, base)
-    samples, gone = through_the_phone(heard, p, seed)
-    recording = Recording(
-        kind="sound",
-        samples=samples,
-        rate_hz=float(p.phone.rate_hz),
-        channel_names=("left", "right") if len(samples) == 2 else ("mono",),
-        source=Source(file=f"simulated {p.name}", sha256="", codec=p.phone.codec),
-    )
-    known = truth(
-        p,
-        seed,
-        orders,
-        motion,
-        duration_s=recording.duration_s,
-        snr_db=snr_db,
-        faults={},
-        dropouts=gone,
-    )
-    return Simulated(recording=recording, truth=known)
+    encoded: bytes | None = None
+    log: Log | None = None
 
 
 def spin_test(
@@ -104,66 +57,77 @@ def spin_test(
     )
 
 
-def _with_default_programme(p: Parameters) -> Parameters:
-    from dataclasses import replace
+def simulate(parameters: Parameters, rng_or_seed: np.random.Generator | int) -> Simulated:
+    """Run the programme of `parameters` (the usual spin test if it has none) and record it.
 
-    return replace(p, programme=spin_test())
+    The same parameters and seed give the same bits with the same versions of numpy, scipy and
+    the codecs.  A Generator is asked for one seed, which the truth states.
 
-
-def band_power(sound: Samples, rate_hz: float, wanted: np.ndarray) -> float:
-    """Mean square within 100-7000 Hz over the samples where `wanted` is true."""
-    from scipy.signal import welch
-
-    chosen = sound[wanted]
-    if len(chosen) < 4096:
-        chosen = sound
-    pitch, density = welch(chosen, rate_hz, nperseg=4096, noverlap=0)
-    inside = (pitch >= BAND_HZ[0]) & (pitch <= BAND_HZ[1])
-    return float(np.sum(density[inside]) * (pitch[1] - pitch[0]))
-
-
-def at_the_microphone(p: Parameters, base: Timebase) -> tuple[Samples, float | None]:
-    """Sound pressure at the microphone, shape (channels, n), and the signal-to-noise ratio."""
-    machine, other = machine_sound(p, base), interference(p, base)
-    spinning = base.speed_hz > SPIN_HZ
-    channels = [
-        (
-            convolve(machine, room_response(p.room, stream(base.seed, f"room {n}"), base.rate_hz)),
-            convolve(other, room_response(p.room, stream(base.seed, f"hall {n}"), base.rate_hz)),
-        )
-        for n in range(p.phone.channels)
-    ]
-    signal = band_power(channels[0][0], base.rate_hz, spinning)
-    noise = band_power(channels[0][1], base.rate_hz, spinning)
-    factor, snr_db = 1.0, None
-    if noise > 0.0 and signal > 0.0:
-        snr_db = float(10.0 * np.log10(signal / noise))
-        if p.surroundings.snr_db is not None:
-            factor = gain(snr_db - p.surroundings.snr_db)
-            snr_db = p.surroundings.snr_db
-    mixed = np.stack([own + np.float32(factor) * alien for own, alien in channels])
-    return mixed, snr_db
+    Raises:
+        InputError: a parameter makes no physical sense; the message names it.
+    """
+    if isinstance(rng_or_seed, np.random.Generator):
+        seed = int(rng_or_seed.integers(2**53))
+    else:
+        seed = int(rng_or_seed)
+    p = parameters if parameters.programme else replace(parameters, programme=spin_test())
+    check_parameters(p, seed)
+    orders = command(p.programme)
+    motion = integrate(p, orders, seed)
+    run = _sound if p.kind == "sound" else _acceleration
+    return run(p, orders, motion, seed)
 
 
-def through_the_phone(
-    sound: Samples, p: Parameters, seed: int
-) -> tuple[Samples, tuple[tuple[float, float], ...]]:
-    """Microphone, processing, converter and codec; shape (channels, n), and the dropouts."""
+def _sound(p: Parameters, orders: Command, motion: Motion, seed: int) -> Simulated:
     phone = p.phone
-    response = microphone_response(phone, stream(seed, "microphone"))
-    loudest = float(np.sqrt(np.mean(sound**2)))
-    ready = []
-    for number, channel in enumerate(sound):
-        heard = hear(channel, response) * np.float32(gain(phone.level_dbfs) / max(loudest, 1e-12))
-        hiss = stream(seed, f"self noise {number}").standard_normal(len(heard), dtype=np.float32)
-        heard += np.float32(gain(phone.level_dbfs + phone.self_noise_db)) * hiss
-        if phone.noise_suppression:
-            heard = suppress_noise(heard, phone.rate_hz, phone.noise_suppression)
-        if phone.automatic_gain:
-            heard = automatic_gain(heard, phone.rate_hz, phone.automatic_gain)
-        ready.append(heard)
-    kept, gone = drop_out(np.stack(ready), phone, seed)
-    kept = convert(kept, phone)
-    if phone.codec != "none":
-        kept = round_trip(kept, phone.rate_hz, phone.codec, phone.bit_rate)
-    return kept.astype(np.float32), gone
+    base = timebase(
+        motion,
+        seed=seed,
+        rate_hz=phone.rate_hz,
+        start_s=phone.start_s,
+        duration_s=phone.duration_s,
+        clock_error_ppm=phone.clock_error_ppm,
+    )
+    heard = record_sound(p, base, shake(p, motion))
+    recording = Recording(
+        kind="sound",
+        samples=heard.samples,
+        rate_hz=float(phone.rate_hz),
+        channel_names=("left", "right") if phone.channels == 2 else ("mono",),
+        source=Source(file=f"simulated {p.name}", sha256="", codec=phone.codec, bits=16),
+    )
+    known = truth(
+        p,
+        seed,
+        orders,
+        motion,
+        clock=FileClock(start_s=phone.start_s, error_ppm=phone.clock_error_ppm),
+        duration_s=recording.duration_s,
+        snr_db=heard.snr_db,
+        dropouts=heard.dropouts,
+    )
+    return Simulated(recording=recording, truth=known, encoded=heard.encoded)
+
+
+def _acceleration(p: Parameters, orders: Command, motion: Motion, seed: int) -> Simulated:
+    logger = p.logger
+    base = timebase(
+        motion,
+        seed=seed,
+        rate_hz=PANEL_RATE_HZ,
+        start_s=logger.start_s,
+        duration_s=logger.duration_s,
+    )
+    log = read_out(p, base, shake(p, motion))
+    recording = as_recording(log, p)
+    known = truth(
+        p,
+        seed,
+        orders,
+        motion,
+        clock=FileClock(start_s=logger.start_s, error_ppm=logger.clock_error_ppm),
+        duration_s=recording.end_s,
+        snr_db=None,
+        dropouts=(),
+    )
+    return Simulated(recording=recording, truth=known, log=log)

@@ -60,6 +60,24 @@ def pump(p: Parameters, base: Timebase) -> Samples:
     return mixed
 
 
+def fill(p: Parameters, base: Timebase) -> Samples:
+    """Water through the fill valve: hiss between 2 and 6 kHz, and the coil's hum."""
+    rng = stream(base.seed, "fill")
+    ringing = modal_response(
+        rng,
+        base.rate_hz,
+        low_hz=min(1500.0, 0.2 * base.rate_hz),
+        high_hz=6500.0,
+        modes=25,
+        damping=(0.1, 0.3),
+    )
+    hiss = convolve(base.white("fill"), ringing)
+    coil = read_wave(wave_table({2: 1.0, 4: 0.3, 6: 0.2}, rng), mains_turns(p, base))
+    unsteady = np.maximum(1.0 + 0.1 * base.slow("fill level", 2.0), 0.1)
+    mixed: Samples = hiss * unsteady / np.float32(np.std(hiss)) + np.float32(0.15) * coil
+    return mixed * switched(base, p.surroundings.fill_on_s)
+
+
 def fan(p: Parameters, base: Timebase) -> Samples:
     """A room fan: blade tones at its own steady rate, and wind."""
     rng = stream(base.seed, "fan")
@@ -86,13 +104,20 @@ def talk(p: Parameters, base: Timebase, *, many: bool) -> Samples:
     return words if many else words * switched(base, p.surroundings.speech_on_s)
 
 
-def knocks(name: str, times_s: tuple[float, ...], base: Timebase) -> Samples:
+def knocks(
+    name: str, times_s: tuple[float, ...], base: Timebase, *, low_hz: float = 50.0
+) -> Samples:
     """Thuds at given machine times (a door, a hand on the phone), unit peak each."""
     rng = stream(base.seed, name)
     total = np.zeros(base.count, dtype=np.float32)
     for time_s in times_s:
         thud = modal_response(
-            rng, base.rate_hz, low_hz=50.0, high_hz=2500.0, modes=14, damping=(0.03, 0.15)
+            rng,
+            base.rate_hz,
+            low_hz=low_hz,
+            high_hz=50.0 * low_hz,
+            modes=14,
+            damping=(0.03, 0.15),
         )
         thud = thud[: int(KNOCK_S * base.rate_hz)] / np.abs(thud).max()
         first = int((time_s - base.time_s[0]) * base.rate_hz)
@@ -129,6 +154,8 @@ def interference(p: Parameters, base: Timebase) -> Samples:
     sources: tuple[tuple[float | None, Callable[[], Samples]], ...] = (
         (around.hum_db, lambda: hum(p, base)),
         (around.pump_db, lambda: pump(p, base)),
+        (around.fill_db, lambda: fill(p, base)),
+        (around.click_db, lambda: knocks("relay", around.click_times_s, base, low_hz=800.0)),
         (around.fan_db, lambda: fan(p, base)),
         (around.speech_db, lambda: talk(p, base, many=False)),
         (around.babble_db, lambda: talk(p, base, many=True)),

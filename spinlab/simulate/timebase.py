@@ -11,6 +11,7 @@ from spinlab.simulate.dynamics import STATE_RATE_HZ, Motion
 from spinlab.simulate.streams import Samples, stream, wander
 
 DRIFT_RATE_HZ = 50.0
+REFERENCE_HZ = 20.0  # drum turns per second at which levels are stated: 1200 rpm
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -24,7 +25,9 @@ class Timebase:
             by the start offset and the clock error.
         turns, motor_turns: float64, signed.
         speed_hz: unsigned turns per second of the drum, float32.
-        load: motor torque over its mean on the fastest second, float32.
+        load: motor torque over its largest, float32.
+        creep: share by which the motor leads the drum over the ratio, float32.
+        motion: the machine's motion on its own grid.
     """
 
     seed: int
@@ -34,6 +37,8 @@ class Timebase:
     motor_turns: NDArray[np.float64]
     speed_hz: Samples
     load: Samples
+    creep: Samples
+    motion: Motion
 
     @property
     def count(self) -> int:
@@ -53,6 +58,12 @@ class Timebase:
         return stream(self.seed, name).standard_normal(self.count, dtype=np.float32)
 
 
+def growth(base: Timebase, exponent: float) -> Samples:
+    """How a source's amplitude grows with the drum's speed; 1 at 1200 rpm."""
+    result: Samples = (base.speed_hz * np.float32(1.0 / REFERENCE_HZ)) ** np.float32(exponent)
+    return result
+
+
 def on_grid(values: NDArray[np.float64], rate_hz: float, time_s: NDArray[np.float64]) -> Samples:
     """Values on a uniform grid from time 0, read at ascending times, linear between, float32."""
     place = time_s * rate_hz
@@ -64,11 +75,19 @@ def on_grid(values: NDArray[np.float64], rate_hz: float, time_s: NDArray[np.floa
 
 
 def timebase(
-    motion: Motion, *, seed: int, rate_hz: float, start_s: float, clock_error_ppm: float = 0.0
+    motion: Motion,
+    *,
+    seed: int,
+    rate_hz: float,
+    start_s: float = 0.0,
+    duration_s: float | None = None,
+    clock_error_ppm: float = 0.0,
 ) -> Timebase:
     """Read `motion` at the samples of a file whose clock runs fast by `clock_error_ppm`."""
     step = 1.0 / (rate_hz * (1.0 + 1e-6 * clock_error_ppm))
     count = int((motion.time_s[-1] - start_s) / step)
+    if duration_s is not None:
+        count = min(count, round(duration_s * rate_hz))
     time_s: NDArray[np.float64] = start_s + np.arange(count, dtype=np.float64) * step
     place = time_s * STATE_RATE_HZ
     index = np.minimum(place.astype(np.int32), len(motion.time_s) - 2)
@@ -82,4 +101,6 @@ def timebase(
         motor_turns=motion.motor_turns[index] + part * np.diff(motion.motor_turns)[index],
         speed_hz=on_grid(np.abs(motion.rate_hz), STATE_RATE_HZ, time_s),
         load=on_grid(torque / max(float(torque.max()), 1e-9), STATE_RATE_HZ, time_s),
+        creep=on_grid(motion.creep, STATE_RATE_HZ, time_s),
+        motion=motion,
     )

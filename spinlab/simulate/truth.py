@@ -15,6 +15,9 @@ from spinlab.simulate.programme import Command, Span
 TRUTH_RATE_HZ = 100.0
 SETTLED_SHARE = 0.01
 LOST_SHARE = 0.02
+DRIFT_SHARE = 0.02
+LEAST_RPM = 20.0
+LEAST_STAGE_S = 1.0
 SETTLING_S = 0.3
 
 
@@ -22,9 +25,10 @@ SETTLING_S = 0.3
 class StageTruth:
     """One expected plateau.  Times in s on the file's clock; None where it never settled.
 
-    `speed_rpm` is the mean over the settled stretch, `start_s` to `end_s`: from within 1 % of
-    the level held to when the level is left.  `reached` says whether that level lies within 2 %
-    of the expected one.
+    `speed_rpm` is the mean over the settled stretch, `start_s` to `end_s`: from coming within
+    1 % of the level held to when the programme goes on (without the first 0.3 s).  `reached`
+    says whether that mean lies within 2 % of the expected speed.  A reader that finds other
+    limits should be held against `Truth.mean_speed_rpm` between its own.
     """
 
     expected_rpm: float
@@ -64,6 +68,11 @@ class Truth:
     parameters: Parameters
     seed: int
 
+    def mean_speed_rpm(self, start_s: float, end_s: float) -> float:
+        """True mean speed between two times of the file's clock."""
+        inside = (self.time_s >= start_s) & (self.time_s <= end_s)
+        return float(np.mean(self.speed_rpm[inside])) if inside.any() else float("nan")
+
     def to_json(self) -> dict[str, Any]:
         """Plain values only; speed and angle rounded to 1e-4."""
         return {
@@ -86,33 +95,6 @@ class Truth:
         }
 
 
-def stage_truth(span: Span, motion: Motion, file_clock: FileClock) -> StageTruth:
-    """How one plateau really went."""
-    first, last = (round(v * STATE_RATE_HZ) for v in (span.hold_start_s, span.end_s))
-    speed = 60.0 * np.abs(motion.rate_hz[first:last])
-    expected = abs(span.step.rpm)
-    level = float(np.median(speed[len(speed) // 2 :]))
-    near = np.abs(speed - level) <= SETTLED_SHARE * level
-    start_s = end_s = mean = ripple = None
-    if near.mean() > 0.3:
-        begin = int(np.argmax(near))
-        inner = speed[begin + round(SETTLING_S * STATE_RATE_HZ) :]
-        if len(inner):
-            mean, ripple = float(inner.mean()), float(inner.std())
-            start_s = file_clock.at(span.hold_start_s + begin / STATE_RATE_HZ)
-            end_s = file_clock.at(span.end_s)
-    return StageTruth(
-        expected_rpm=expected,
-        reached=mean is not None and abs(mean - expected) <= LOST_SHARE * expected,
-        speed_rpm=mean,
-        ripple_rms_rpm=ripple,
-        top_rpm=float(speed.max()),
-        commanded_s=file_clock.at(span.hold_start_s),
-        start_s=start_s,
-        end_s=end_s,
-    )
-
-
 @dataclass(frozen=True, kw_only=True)
 class FileClock:
     """Machine time (s from power-up) to the file's clock."""
@@ -124,6 +106,49 @@ class FileClock:
         """Time on the file's clock."""
         return (machine_s - self.start_s) * (1.0 + 1e-6 * self.error_ppm)
 
+    def machine(self, file_s: float) -> float:
+        """Machine time at a time of the file's clock."""
+        return self.start_s + file_s / (1.0 + 1e-6 * self.error_ppm)
+
+
+def _settled_from(speed: NDArray[np.float64]) -> int | None:
+    """First sample from which `speed` stays about one level, None where it never does.
+
+    The second half must not drift by more than 2 %; a hunting drum counts as settled.
+    """
+    half = speed[len(speed) // 2 :]
+    level, scatter = float(np.median(half)), float(np.std(half))
+    drift = np.polyfit(np.linspace(0.0, 1.0, len(half)), half, 1)[0]
+    if level < LEAST_RPM or abs(drift) > DRIFT_SHARE * level or scatter > DRIFT_SHARE * level:
+        return None
+    near = np.abs(speed - level) <= max(SETTLED_SHARE * level, 2.5 * scatter)
+    return int(np.argmax(near))
+
+
+def stage_truth(span: Span, motion: Motion, clock: FileClock, duration_s: float) -> StageTruth:
+    """How one plateau really went, as far as it lies within the file."""
+    begin_s = max(span.hold_start_s, clock.start_s)
+    stop_s = min(span.end_s, clock.machine(duration_s))
+    first, last = (round(v * STATE_RATE_HZ) for v in (begin_s, stop_s))
+    speed = 60.0 * np.abs(motion.rate_hz[first:last])
+    expected = abs(span.step.rpm)
+    settled = _settled_from(speed)
+    mean = ripple = None
+    if settled is not None:
+        inner = speed[settled:]
+        inner = inner[min(round(SETTLING_S * STATE_RATE_HZ), len(inner) // 2) :]
+        mean, ripple = float(inner.mean()), float(inner.std())
+    return StageTruth(
+        expected_rpm=expected,
+        reached=mean is not None and abs(mean - expected) <= LOST_SHARE * expected,
+        speed_rpm=mean,
+        ripple_rms_rpm=ripple,
+        top_rpm=float(speed.max()),
+        commanded_s=clock.at(span.hold_start_s),
+        start_s=None if settled is None else clock.at(begin_s + settled / STATE_RATE_HZ),
+        end_s=None if settled is None else clock.at(stop_s),
+    )
+
 
 def truth(
     p: Parameters,
@@ -132,25 +157,26 @@ def truth(
     motion: Motion,
     *,
     duration_s: float,
+    clock: FileClock,
     snr_db: float | None,
-    faults: dict[str, float],
     dropouts: tuple[tuple[float, float], ...],
 ) -> Truth:
     """Gather what happened within the `duration_s` of file."""
-    clock = FileClock(start_s=p.phone.start_s, error_ppm=p.phone.clock_error_ppm)
     time_s = np.arange(int(duration_s * TRUTH_RATE_HZ)) / TRUTH_RATE_HZ
     machine_s = clock.start_s + time_s / (1.0 + 1e-6 * clock.error_ppm)
     rate = np.interp(machine_s, motion.time_s, motion.rate_hz)
     fast = np.abs(motion.rate_hz) > 5.0
     ratio = motion.motor_rate_hz[fast] / motion.rate_hz[fast]
-    spins = [s for s in orders.spans if s.step.kind == "spin" and s.hold_start_s > clock.start_s]
-    given_up = [s for s in orders.spans if s.step.kind == "abandon" and s.end_s > clock.start_s]
+    first_s, last_s = clock.start_s + LEAST_STAGE_S, clock.machine(duration_s) - LEAST_STAGE_S
+    heard = [s for s in orders.spans if s.end_s > first_s and s.hold_start_s < last_s]
+    spins = [span for span in heard if span.step.kind == "spin"]
+    given_up = [span for span in heard if span.step.kind == "abandon"]
     return Truth(
         time_s=time_s,
         speed_rpm=60.0 * np.abs(rate),
         direction=np.where(np.abs(rate) < 0.02, 0, np.sign(rate)).astype(np.int8),
         turns=np.interp(machine_s, motion.time_s, motion.turns),
-        stages=tuple(stage_truth(span, motion, clock) for span in spins),
+        stages=tuple(stage_truth(span, motion, clock, duration_s) for span in spins),
         retries=tuple(
             (
                 clock.at(span.end_s),
@@ -161,7 +187,7 @@ def truth(
         motor_ratio=float(ratio.mean()) if fast.any() else p.drive.ratio,
         mains_hz=p.surroundings.mains_hz,
         snr_db=snr_db,
-        faults=faults,
+        faults=p.faults,
         dropouts=dropouts,
         parameters=p,
         seed=seed,
