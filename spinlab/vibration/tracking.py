@@ -29,7 +29,7 @@ SHORTEST_S, LONGEST_S = 0.4, 4.0
 PLATEAU_S = 2.0  # on a plateau nothing changes within a window, so it may last this long
 # Beside an order, in units of the window's resolution 1 / turns: outside the Hann main lobe (2),
 # inside the next half order for eight turns.
-_BESIDE = np.array([-2.9, -2.5, -2.1, 2.1, 2.5, 2.9])
+_BESIDE = np.array([-2.8, -2.2, 2.2, 2.8])
 _NOISE_WINDOWS = 5  # windows over which the noise beside an order is averaged
 # Variance of time under a Hann weight of unit length: 1/12 - 1/(2 pi^2).
 _HANN_VARIANCE = 1.0 / 12.0 - 1.0 / (2.0 * np.pi**2)
@@ -112,8 +112,8 @@ def track_orders(
         amplitude[..., w], noise[..., w] = _fit(recording, track, start, end, wanted)
     length = np.array([b - a for a, b in spans])
     speed = track.speed_at(centres) if len(spans) else np.zeros(0)
-    speed_u = _uncertainty_at(track, centres)
-    smooth = np.sqrt(_running_mean(noise**2, _NOISE_WINDOWS))
+    speed_u = uncertainty_at(track, centres)
+    smooth = smoothed_noise(noise)
     extra = _systematic(recording, wanted, speed, speed_u, length)
     total = np.sqrt(smooth**2 + (np.abs(amplitude) * extra[:, None, :]) ** 2)
     return OrderTrack(
@@ -183,32 +183,58 @@ def _fit(
     time = recording.start_s + (first + np.arange(count)) / rate
     turns = track.turns_at(time)
     angle = 2.0 * np.pi * (turns - turns[0])
+    amplitude, noise = reader(angle, orders).read(x)
+    return (amplitude * np.exp(-2j * np.pi * orders * turns[0])).T, noise.T
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Reader:
+    """What turns a window's samples into amplitudes and the noise beside them.
+
+    Attributes:
+        orders: number of orders k.
+        matrix: shape (n, 2 k (1 + q)): real and imaginary rows of the k orders' least squares,
+            then those of q orders in between for each, after the fit has taken its share, scaled
+            so that their mean square is the variance of the amplitude in white noise.
+    """
+
+    orders: int
+    matrix: NDArray[np.float64]
+
+    def read(self, x: NDArray[np.float64]) -> tuple[NDArray[np.complex128], NDArray[np.float64]]:
+        """Amplitudes and the standard deviation of each of their parts, both (..., k).
+
+        x has shape (..., n); many windows at once are much quicker than one by one.
+        """
+        both = x @ self.matrix
+        half = both.shape[-1] // 2
+        seen = both[..., :half] + 1j * both[..., half:]
+        amplitude, probes = seen[..., : self.orders], seen[..., self.orders :]
+        power = np.abs(probes.reshape(*probes.shape[:-1], self.orders, -1)) ** 2
+        return amplitude, np.asarray(np.sqrt(0.5 * np.mean(power, axis=-1)))
+
+
+def reader(angle: NDArray[np.float64], orders: NDArray[np.float64]) -> Reader:
+    """Hann-weighted least squares over a window whose samples lie at `angle` (rad), shape (n,)."""
+    count = len(angle)
     weight = np.sin(np.pi * (np.arange(count) + 0.5) / count) ** 2
     design = _design(angle, orders)
-    root = np.sqrt(weight)
-    solution, *_ = np.linalg.lstsq(design * root[:, None], (x * root).T, rcond=None)
-    residual = x - (design @ solution).T
-    cosines, sines = solution[2 : 2 + len(orders)], solution[2 + len(orders) :]
-    amplitude = (cosines - 1j * sines) * np.exp(-2j * np.pi * orders * turns[0])[:, None]
-    resolution = 1.0 / max(turns[-1] - turns[0], 1e-9)
-    noise = np.empty((len(orders), x.shape[0]))
-    for k, order in enumerate(orders):
-        beside = order + _BESIDE * resolution
-        beside = beside[beside > 0.5 * resolution]
-        probe = np.exp(-1j * np.outer(angle, beside)) * weight[:, None]
-        left = _after_fit(probe, design, weight)
-        power = np.mean(np.abs(residual @ probe) ** 2 / left, axis=1) * np.sum(weight**2)
-        noise[k] = np.sqrt(2.0 * power) / weight.sum()
-    return amplitude, noise
-
-
-def _after_fit(
-    probe: NDArray[np.complex128], design: NDArray[np.float64], weight: NDArray[np.float64]
-) -> NDArray[np.float64]:
-    """Mean square of unit white noise that a probe still sees once the fit has taken its share."""
     weighted = design * weight[:, None]
-    back = weighted @ np.linalg.solve(design.T @ weighted, design.T @ probe)
-    return np.asarray(np.sum(np.abs(probe - back) ** 2, axis=0))
+    normal = design.T @ weighted
+    solve = np.linalg.solve(normal, weighted.T)
+    k = len(orders)
+    rows = solve[2 : 2 + k] - 1j * solve[2 + k :]
+    resolution = 2.0 * np.pi / max(angle[-1] - angle[0], 1e-9)
+    beside = (orders[:, None] + _BESIDE * resolution).ravel()
+    beside = np.where(beside > 0.5 * resolution, beside, np.abs(beside) + 3.0 * resolution)
+    probe = np.exp(-1j * np.outer(angle, beside)) * weight[:, None]
+    # What the fit takes from a probe is taken from the noise it sees as well.
+    rest = probe - weighted @ np.linalg.solve(normal, design.T @ probe)
+    own = np.sum(np.abs(rows) ** 2, axis=1)
+    left = np.sum(np.abs(rest) ** 2, axis=0).reshape(k, -1)
+    scaled = rest * np.sqrt(own[:, None] / left).ravel()
+    all_rows = np.concatenate([rows.T, scaled], axis=1)
+    return Reader(orders=k, matrix=np.concatenate([all_rows.real, all_rows.imag], axis=1))
 
 
 def _design(angle: NDArray[np.float64], orders: NDArray[np.float64]) -> NDArray[np.float64]:
@@ -240,11 +266,17 @@ def _systematic(
     return np.asarray(np.hypot(from_speed, from_jitter))
 
 
-def _uncertainty_at(track: SpeedTrack, time_s: NDArray[np.float64]) -> NDArray[np.float64]:
+def uncertainty_at(track: SpeedTrack, time_s: NDArray[np.float64]) -> NDArray[np.float64]:
+    """The track's standard uncertainty at any times, rpm."""
     if len(track.time_s) == 0:
         return np.zeros_like(time_s)
     u = np.nan_to_num(track.standard_uncertainty_rpm, nan=0.0)
     return np.asarray(np.interp(time_s, track.time_s, u))
+
+
+def smoothed_noise(noise: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Noise averaged in power over neighbouring windows, last axis."""
+    return np.asarray(np.sqrt(_running_mean(noise**2, _NOISE_WINDOWS)))
 
 
 def _running_mean(values: NDArray[np.float64], width: int) -> NDArray[np.float64]:

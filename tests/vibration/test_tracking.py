@@ -79,7 +79,7 @@ def test_a_quadratic_run_up_is_followed():
 
 
 def test_a_wrong_speed_widens_the_interval_instead_of_passing_unseen():
-    t, speed, turns = ramp(20.0, 1000.0, 1000.0, RATE)
+    _, _, turns = ramp(20.0, 1000.0, 1000.0, RATE)
     log = log_of(np.cos(2 * np.pi * turns), RATE)
     wrong = track_of(np.arange(0, 20, 0.1), np.full(200, 1030.0), uncertainty_rpm=30.0)
     found = track_orders(log, wrong, (1.0,))

@@ -1,0 +1,303 @@
+"""The suspension's resonance as the drum runs through it: frequency and damping, two ways.
+
+1. Swept fit.  A ramp passes 2-6 Hz in a second or two, too quickly for a steady response, so the
+   response itself is computed: x'' + 2 z w x' + w^2 x = Re[(v^2 - i v') exp(i angle)], v = d angle/dt
+   (unit rotating unbalance), driven by the track's own angle, and read by the same windows as the
+   log.  Only sizes are compared, so a slow error of the angle does no harm.
+2. Half power on the receptance |a| / f^4: f2^2 - f1^2 = 4 z sqrt(1 - z^2) f0^2.  Right only for a slow
+   sweep; ISO 7626-2 (value from memory) allows 54 (f0 / Q)^2 Hz per minute.
+
+References: Lewis 1932, "Vibration during acceleration through a critical speed", ASME Trans. 54.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from spinlab.recording import Recording
+from spinlab.speed.track import Estimate, SpeedTrack
+
+RANGE_HZ = (1.4, 9.0)  # drum rates in which a tub's resonance is looked for
+FIT_RATE_HZ = 60.0
+WINDOW_TURNS = 2.5
+LEAST_WINDOWS = 8
+DAMPING_RANGE = (0.01, 0.6)
+_COUPLING = 0.05  # relative scatter that a panel-mounted sensor adds at any size
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Passage:
+    """One run through the resonance, up or down.
+
+    Attributes:
+        direction: "up" or "down".
+        start_s, end_s: on the file's own clock.
+        rate_hz, size_m_s2, standard_uncertainty: shape (w,), the strongest axis' first order.
+        axis: its name.
+        frequency_hz, damping_ratio: from the swept fit.
+        half_power_damping: from the half-power points, with what the fast sweep adds left in.
+        sweep_share: sweep rate over the one that half power allows; above 1 it overstates.
+        peak_factor: largest size over the size a unit of the same unbalance has far above.
+        misfit: RMS departure of the fit in standard uncertainties; 1 is a perfect model.
+        reason: why there is no number; "" otherwise.
+    """
+
+    direction: str
+    start_s: float
+    end_s: float
+    rate_hz: NDArray[np.float64]
+    size_m_s2: NDArray[np.float64]
+    standard_uncertainty: NDArray[np.float64]
+    axis: str = ""
+    frequency_hz: Estimate | None = None
+    damping_ratio: Estimate | None = None
+    half_power_damping: Estimate | None = None
+    sweep_share: float | None = None
+    peak_factor: Estimate | None = None
+    misfit: float | None = None
+    reason: str = ""
+
+
+def passages(recording: Recording, track: SpeedTrack) -> tuple[Passage, ...]:
+    """Every run of the drum through the resonance range, measured."""
+    return tuple(_measure(recording, track, first, last) for first, last in _monotone_runs(track))
+
+
+def _monotone_runs(track: SpeedTrack) -> list[tuple[int, int]]:
+    """First and last frame of each stretch that crosses the range steadily up or down."""
+    rate = track.speed_rpm / 60.0
+    inside = np.isfinite(rate) & (rate > 0.5 * RANGE_HZ[0]) & (rate < RANGE_HZ[1])
+    edges = np.flatnonzero(np.diff(np.concatenate([[False], inside, [False]]).astype(np.int8)))
+    runs = []
+    for first, last in zip(edges[::2], edges[1::2], strict=True):
+        piece = rate[first:last]
+        if last - first < 4 or piece.max() < 1.6 * piece.min() or piece.max() < 5.0:
+            continue
+        # A dwell (distribution) inside the range belongs to neither side: keep the moving part.
+        slope = np.gradient(piece, track.time_s[first:last])
+        rising = piece[-1] > piece[0]
+        moving = np.flatnonzero(slope > 0.05 if rising else slope < -0.05)
+        if len(moving) >= 4:
+            runs.append((int(first + moving[0]), int(first + moving[-1])))
+    return runs
+
+
+def _measure(recording: Recording, track: SpeedTrack, first: int, last: int) -> Passage:
+    start, end = float(track.time_s[first]), float(track.time_s[last])
+    direction = "up" if track.speed_rpm[last] > track.speed_rpm[first] else "down"
+    empty = np.zeros(0)
+    nothing = Passage(
+        direction=direction,
+        start_s=start,
+        end_s=end,
+        rate_hz=empty,
+        size_m_s2=empty,
+        standard_uncertainty=empty,
+    )
+    if recording.rate_hz < 4.0 * RANGE_HZ[1]:
+        return replace(
+            nothing,
+            reason=f"at {recording.rate_hz:.0f} samples per second the resonance range folds",
+        )
+    piece, time, rate = _slow_part(recording, start, end)
+    turns = track.turns_at(time)
+    windows = _windows(turns - turns[0], WINDOW_TURNS)
+    if len(windows) < LEAST_WINDOWS:
+        return replace(nothing, reason="the resonance range is passed in too few turns")
+    project = _projector(turns, windows)
+    beside = _projector(turns, windows, order=1.0 + 1.9 / WINDOW_TURNS)
+    amplitude = piece @ project.T
+    noise = np.sqrt(np.mean(np.abs(piece @ beside.T) ** 2, axis=1) / 2.0)
+    centres = np.array([0.5 * (a + b) for a, b in windows]).astype(int)
+    drum_hz = np.gradient(turns, time)[centres]
+    size = np.abs(amplitude)
+    axis = int(np.argmax(np.sum(size**2, axis=1) / np.maximum(noise, 1e-12) ** 2))
+    u = np.hypot(noise[axis], _COUPLING * size[axis])
+    found = replace(
+        nothing,
+        rate_hz=drum_hz,
+        size_m_s2=size[axis],
+        standard_uncertainty=u,
+        axis=recording.channel_names[axis] if recording.channel_names else str(axis),
+    )
+    if size[axis].max() < 5.0 * noise[axis]:
+        return replace(found, reason="the first order does not stand out of the noise here")
+    return _fitted(found, _Sweep(turns=turns, rate=rate, project=project), drum_hz, time, centres)
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class _Sweep:
+    """The drum's angle in one passage, and the windows' projector (w, n)."""
+
+    turns: NDArray[np.float64]
+    rate: float
+    project: NDArray[np.complex128]
+
+    def response(self, natural_hz: float, damping: float) -> NDArray[np.float64]:
+        """Size of the first order that unit unbalance would show in each window."""
+        return np.asarray(
+            np.abs(
+                self.project
+                @ swept_response(
+                    self.turns, self.rate, natural_hz=natural_hz, damping_ratio=damping
+                )
+            )
+        )
+
+
+def swept_response(
+    turns: NDArray[np.float64], rate_hz: float, *, natural_hz: float, damping_ratio: float
+) -> NDArray[np.float64]:
+    """Acceleration of one mode under unit rotating unbalance, shape (n,), starting from rest.
+
+    Zero-order hold with half-sample centred force, exact for the oscillator itself.
+    """
+    from scipy.signal import cont2discrete, lfilter
+
+    angle = 2.0 * np.pi * turns
+    speed = np.gradient(angle) * rate_hz
+    force = np.real((speed**2 - 1j * np.gradient(speed) * rate_hz) * np.exp(1j * angle))
+    w = 2.0 * np.pi * natural_hz
+    numerator, denominator = [1.0, 0.0, 0.0], [1.0, 2.0 * damping_ratio * w, w**2]
+    # First-order hold: the force is smooth between samples.
+    b, a, _ = cont2discrete((numerator, denominator), 1.0 / rate_hz, "foh")
+    return np.asarray(lfilter(np.ravel(b), a, force))
+
+
+def _slow_part(
+    recording: Recording, start_s: float, end_s: float
+) -> tuple[NDArray[np.float64], NDArray[np.float64], float]:
+    """The passage at about 60 samples per second: samples, times, rate."""
+    from scipy.signal import decimate
+
+    piece = recording.cut(start_s, end_s)
+    x = piece.samples.astype(np.float64)
+    x = x - x.mean(axis=1, keepdims=True)
+    factor = max(1, int(recording.rate_hz // FIT_RATE_HZ))
+    if factor > 1 and x.shape[1] > 30 * factor:
+        x = decimate(x, factor, ftype="fir", axis=1)
+    else:
+        factor = 1
+    rate = recording.rate_hz / factor
+    return x, piece.start_s + np.arange(x.shape[1]) / rate, rate
+
+
+def _windows(turns: NDArray[np.float64], length_turns: float) -> list[tuple[int, int]]:
+    """Sample ranges of windows of so many turns, each a quarter further."""
+    starts = np.arange(0.0, turns[-1] - length_turns, length_turns / 4.0)
+    first = np.searchsorted(turns, starts)
+    last = np.searchsorted(turns, starts + length_turns)
+    return [(int(a), int(b)) for a, b in zip(first, last, strict=True) if b - a >= 8]
+
+
+def _projector(
+    turns: NDArray[np.float64], windows: list[tuple[int, int]], *, order: float = 1.0
+) -> NDArray[np.complex128]:
+    """Rows that turn samples into the complex amplitude of an order in each window, (w, n)."""
+    rows = np.zeros((len(windows), len(turns)), dtype=complex)
+    for w, (a, b) in enumerate(windows):
+        angle = 2.0 * np.pi * order * turns[a:b]
+        ramp = np.linspace(-1.0, 1.0, b - a)
+        weight = np.hanning(b - a + 2)[1:-1]
+        design = np.column_stack([np.ones(b - a), ramp, np.cos(angle), np.sin(angle)])
+        weighted = design * weight[:, None]
+        solve = np.linalg.solve(design.T @ weighted, weighted.T)
+        rows[w, a:b] = solve[2] - 1j * solve[3]
+    return rows
+
+
+def _fitted(
+    found: Passage,
+    sweep: _Sweep,
+    drum_hz: NDArray[np.float64],
+    time: NDArray[np.float64],
+    centres: NDArray[np.int64],
+) -> Passage:
+    """Frequency and damping by the swept fit, and the half-power check."""
+    from scipy.optimize import least_squares
+
+    size, u = found.size_m_s2, found.standard_uncertainty
+
+    def gain(shape: NDArray[np.float64]) -> float:
+        return float(np.sum(size * shape / u**2) / np.sum(shape**2 / u**2))
+
+    def misfit(p: NDArray[np.float64]) -> NDArray[np.float64]:
+        shape = sweep.response(float(np.exp(p[0])), float(np.exp(p[1])))
+        return np.asarray((size - gain(shape) * shape) / u)
+
+    low, high = drum_hz.min(), drum_hz.max()
+    grid = [
+        (f, z)
+        for f in np.geomspace(max(RANGE_HZ[0], 1.05 * low), min(RANGE_HZ[1], 0.9 * high), 14)
+        for z in (0.03, 0.08, 0.2)
+    ]
+    start = min(grid, key=lambda g: float(np.sum(misfit(np.log(np.array(g))) ** 2)))
+    bounds = (
+        np.log([RANGE_HZ[0] * 0.8, DAMPING_RANGE[0]]),
+        np.log([RANGE_HZ[1], DAMPING_RANGE[1]]),
+    )
+    best = least_squares(misfit, np.log(np.array(start)), bounds=bounds, loss="soft_l1")
+    rest = float(np.sqrt(np.mean(misfit(best.x) ** 2)))
+    # Windows a quarter apart: about one in three is independent.
+    covariance = np.linalg.pinv(best.jac.T @ best.jac) * 3.0 * max(1.0, rest) ** 2
+    f0, z = (float(v) for v in np.exp(best.x))
+    f_u, z_u = (float(v) for v in np.sqrt(np.diag(covariance)) * np.exp(best.x))
+    if not low < f0 < high or z_u > z or f_u > 0.3 * f0:
+        return replace(
+            found, misfit=rest, reason="no resonance stands out between the speeds passed"
+        )
+    shape = sweep.response(f0, z)
+    slope = abs(np.gradient(drum_hz, time[centres])[int(np.argmax(shape / drum_hz**2))])
+    peak = 1.0 / (2.0 * z * np.sqrt(max(1.0 - z * z, 1e-6)))
+    return replace(
+        found,
+        frequency_hz=Estimate(value=f0, standard_uncertainty=f_u),
+        damping_ratio=Estimate(value=z, standard_uncertainty=z_u),
+        half_power_damping=_half_power(drum_hz, size, u),
+        sweep_share=float(slope * 60.0 / (54.0 * (2.0 * z * f0) ** 2)),
+        peak_factor=Estimate(value=peak, standard_uncertainty=peak * z_u / z),
+        misfit=rest,
+    )
+
+
+def _half_power(
+    drum_hz: NDArray[np.float64], size: NDArray[np.float64], u: NDArray[np.float64]
+) -> Estimate | None:
+    """Damping from the half-power points of the receptance; its spread by first differences."""
+    order = np.argsort(drum_hz)
+    f, receptance = drum_hz[order], size[order] / drum_hz[order] ** 4
+    relative = (u / np.maximum(size, 1e-30))[order]
+    peak = int(np.argmax(np.where(f > RANGE_HZ[0], receptance, 0.0)))
+    half = receptance[peak] / np.sqrt(2.0)
+    below = np.flatnonzero(receptance[:peak] < half)
+    above = np.flatnonzero(receptance[peak:] < half)
+    if not len(below) or not len(above):
+        return None
+    k1, k2 = int(below[-1]), peak + int(above[0])
+    f1, s1 = _crossing(f, receptance, k1, half)
+    f2, s2 = _crossing(f, receptance, k2 - 1, half)
+    z = _damping(f1, f2, f[peak])
+    shift = relative[peak] * half
+    dz1 = _damping(f1 + shift / max(abs(s1), 1e-30), f2, f[peak]) - z
+    dz2 = _damping(f1, f2 + shift / max(abs(s2), 1e-30), f[peak]) - z
+    return Estimate(value=z, standard_uncertainty=float(max(np.hypot(dz1, dz2), 0.02 * z)))
+
+
+def _damping(f1: float, f2: float, f0: float) -> float:
+    """Solve f2^2 - f1^2 = 4 z sqrt(1 - z^2) f0^2 for z."""
+    q = min((f2**2 - f1**2) / (4.0 * f0**2), 0.5)
+    return float(np.sqrt(0.5 * (1.0 - np.sqrt(max(1.0 - 4.0 * q * q, 0.0)))))
+
+
+def _crossing(
+    f: NDArray[np.float64], value: NDArray[np.float64], k: int, level: float
+) -> tuple[float, float]:
+    """Where a line between samples k and k + 1 meets a level, and its slope there."""
+    step = max(float(f[k + 1] - f[k]), 1e-9)
+    slope = float(value[k + 1] - value[k]) / step
+    if slope == 0.0:
+        return float(f[k]), 1e-30
+    return float(f[k] + (level - value[k]) / slope), slope
