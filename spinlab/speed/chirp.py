@@ -1,0 +1,146 @@
+"""Fan-chirp frames: short spectra that stay sharp while the speed changes.
+
+Every line locked to the drum shares one *relative* chirp rate, alpha = d(ln f)/dt.  Warping the
+time of a frame by u = t + alpha t^2 / 2 turns all of them into steady tones at once, so one
+Fourier transform per trial alpha sees the whole family (Weruaga and Kepesi 2007, "The fan-chirp
+transform for non-stationary harmonic signals", Signal Processing 87:1504-1522).
+
+Conventions: alpha in 1/s; spectra have shape (frames, alphas, bins).
+"""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+Floats = NDArray[np.float32]
+
+# A chirp rate is held for at most half a frame; beyond this the warp would fold back on itself.
+ALPHA_LIMIT = 0.7
+# Finest spacing of alpha: smears a 100 Hz line by two bins over a 1 s frame (f d_alpha T = 2 / T).
+ALPHA_STEP = 0.02
+ALPHA_GROWTH = 0.14
+
+
+def alpha_grid(*, step: float = ALPHA_STEP, limit: float = ALPHA_LIMIT) -> NDArray[np.float64]:
+    """Trial chirp rates in 1/s, symmetric, dense near zero where fast drums live.
+
+    A given rpm/s is a large alpha only at low speed, where the lines lie low and need no fine
+    alpha; so the spacing may grow with alpha.
+
+    >>> grid = alpha_grid()
+    >>> bool(grid[len(grid) // 2] == 0.0 and grid[-1] >= 0.7)
+    True
+    """
+    # an even half keeps alpha = 0 among every second one
+    half = 2 * int(np.ceil(np.arcsinh(limit * ALPHA_GROWTH / step) / ALPHA_GROWTH / 2))
+    return step / ALPHA_GROWTH * np.sinh(ALPHA_GROWTH * np.arange(-half, half + 1))
+
+
+def warp(alphas: NDArray[np.float64], frame: int, rate_hz: float) -> NDArray[np.float64]:
+    """Sample offsets from the frame's centre at which each alpha reads, (alphas, frame)."""
+    u = (np.arange(frame) - frame / 2) / rate_hz
+    root = np.sqrt(np.maximum(1.0 + 2.0 * alphas[:, None] * u[None, :], 0.04))
+    return np.clip(2.0 * u[None, :] / (1.0 + root) * rate_hz, -frame + 2, frame - 2)
+
+
+def hann(frame: int) -> Floats:
+    """Periodic Hann window, float32."""
+    return np.hanning(frame + 1)[:-1].astype(np.float32)
+
+
+def warped_power(
+    signal: Floats,
+    centres: NDArray[np.int64],
+    alphas: NDArray[np.float64],
+    *,
+    frame: int,
+    rate_hz: float,
+    highest_hz: float,
+) -> tuple[Floats, float]:
+    """Power spectra of frames around `centres`, warped by each alpha.
+
+    Args:
+        signal: shape (n,), band-limited well below its Nyquist frequency.
+        centres: shape (frames,), sample indices; frames reach past the ends as zeros.
+        alphas: shape (alphas,), 1/s.
+        frame: samples per frame.
+        rate_hz: sample rate of `signal`.
+        highest_hz: bins above this are not returned.
+
+    Returns:
+        power, float32 of shape (frames, alphas, bins), and the width of a bin in Hz.
+    """
+    from scipy import fft
+
+    padded = np.pad(signal, (frame, frame + 1))
+    position = warp(alphas, frame, rate_hz)
+    whole = np.floor(position).astype(np.int64)
+    part = (position - whole).astype(np.float32)
+    window = hann(frame)
+    share = window / window.sum()
+    length = fft.next_fast_len(round(frame * 1.5), real=True)
+    bins = min(length // 2 + 1, int(highest_hz / rate_hz * length) + 2)
+    out = np.empty((len(centres), len(alphas), bins), np.float32)
+    for number, centre in enumerate(np.clip(centres, 0, len(signal)) + frame):
+        index = whole + centre
+        low = padded[index]
+        low += part * (padded[index + 1] - low)
+        low *= window
+        # the warp gives a frame a mean of its own, which would leak into the lowest rates
+        low -= low.sum(axis=-1, keepdims=True) * share
+        spectrum = fft.rfft(low, n=length, axis=-1)[:, :bins]
+        out[number] = spectrum.real**2 + spectrum.imag**2
+    return out, rate_hz / length
+
+
+def warped_kernels(
+    frequency_hz: NDArray[np.float64],
+    alphas: NDArray[np.float64],
+    *,
+    frame: int,
+    rate_hz: float,
+) -> tuple[Floats, Floats]:
+    """Cosine and sine rows that read a short, slow signal at chosen frequencies and chirp rates.
+
+    For frames of a few hundred samples one matrix product beats resampling and transforming each.
+
+    Args:
+        frequency_hz: shape (cells,).
+        alphas: shape (alphas,), 1/s.
+        frame: samples per frame.
+        rate_hz: sample rate of the signal.
+
+    Returns:
+        two float32 arrays of shape (frame, alphas * cells), blind to a frame's mean, scaled so
+        that white noise of variance v gives a mean power of v.
+    """
+    u = (np.arange(frame) - frame / 2) / rate_hz
+    window = hann(frame).astype(np.float64)
+    window /= np.sqrt((window**2).sum())
+    warped = u[None, :] + 0.5 * alphas[:, None] * u[None, :] ** 2
+    phase = 2 * np.pi * warped[:, None, :] * frequency_hz[None, :, None]
+    # weighting by du/dt makes it the same warp as resampling the frame
+    weight = window * np.clip(1.0 + alphas[:, None] * u[None, :], 0.2, 1.8)
+    kernels = weight[:, None, :] * np.exp(-1j * phase)
+    kernels -= kernels.sum(axis=-1, keepdims=True) * (window / window.sum())
+    flat = kernels.reshape(-1, frame).T
+    return (
+        np.ascontiguousarray(flat.real, dtype=np.float32),
+        np.ascontiguousarray(flat.imag, dtype=np.float32),
+    )
+
+
+def kernel_power(
+    signal: Floats, centres: NDArray[np.int64], kernels: tuple[Floats, Floats]
+) -> Floats:
+    """Power of frames of `signal` around `centres` under `kernels`, (frames, alphas * cells)."""
+    frame = kernels[0].shape[0]
+    padded = np.pad(signal, frame)
+    first = np.clip(centres, 0, len(signal)) + frame - frame // 2
+    frames = np.lib.stride_tricks.sliding_window_view(padded, frame)[first]
+    real, imaginary = frames @ kernels[0], frames @ kernels[1]
+    real *= real
+    imaginary *= imaginary
+    real += imaginary
+    return real

@@ -1,0 +1,98 @@
+"""Families: which orders a track's lines have, learned from the recording itself.
+
+On a log-frequency axis everything locked to the drum moves by the same shift.  So a path, even one
+that follows an unknown order, gathers the lines of the whole family at fixed offsets from itself.
+Learning those offsets and tracking again with them (expectation-maximisation in spirit) needs no
+prior link of a line to an order.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from spinlab.speed.evidence import MEAN_SNR, Floats
+from spinlab.speed.maps import Maps
+from spinlab.speed.path import Path
+
+# A family keeps at most this many lines: the strongest; more would only add noise and time.
+MOST_LINES = 24
+# Least share of frames in which a line stands to count as one, and how many frames it needs.
+LEAST_SHARE = 0.15
+LEAST_FRAMES = 12
+PRESENT_RATIO = 4.5
+LINE_LIMIT = 5.0
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Family:
+    """Lines at fixed offsets (grid cells) from a path, each with the share of frames it stands in."""
+
+    offsets: NDArray[np.int64]
+    shares: NDArray[np.float64]
+
+
+def along(path: Path, maps: Maps, values: Floats) -> tuple[Floats, NDArray[np.int64]]:
+    """Rows of `values` (frames, alphas, cells) at the path's chirp rates, and the frames heard."""
+    heard = np.flatnonzero(path.cell >= 0)
+    return values[heard, path.alpha[heard]], heard
+
+
+def profile(path: Path, maps: Maps) -> tuple[NDArray, NDArray, NDArray]:
+    """Share of frames with a line at each offset from the path.
+
+    Returns:
+        offsets in cells, share of frames with a line there, number of frames in band.
+    """
+    rows, heard = along(path, maps, maps.tones)
+    cells = path.cell[heard]
+    grid = maps.grid
+    lowest = grid.cell_of(maps.lowest_tone_hz)
+    reach = np.arange(-grid.count + 1, grid.count)
+    hits = np.zeros(len(reach))
+    seen = np.zeros(len(reach))
+    for row, cell in zip(rows, cells, strict=True):
+        first = lowest - cell + grid.count - 1
+        span = slice(first, first + grid.count - lowest)
+        hits[span] += row[lowest:] > PRESENT_RATIO
+        seen[span] += 1
+    share = np.where(seen >= LEAST_FRAMES, hits / np.maximum(seen, 1), 0.0)
+    return reach, share, seen
+
+
+def learn(path: Path, maps: Maps) -> Family:
+    """The family of lines that keep their offset from a path."""
+    from scipy.signal import find_peaks
+
+    offsets, share, seen = profile(path, maps)
+    usual = np.median(share[seen >= LEAST_FRAMES]) if (seen >= LEAST_FRAMES).any() else 0.0
+    spread = np.sqrt(np.maximum(share, 0.02) / np.maximum(seen, 1))
+    clear = np.where(share > usual + 4 * spread, share, 0.0)
+    peaks, _ = find_peaks(np.pad(clear, 1), height=max(LEAST_SHARE, 2 * usual), distance=3)
+    peaks = peaks - 1
+    strength = share[peaks] * np.sqrt(seen[peaks])
+    keep = np.sort(peaks[np.argsort(-strength)[:MOST_LINES]])
+    return Family(offsets=offsets[keep], shares=np.clip(share[keep], 0.02, 0.97))
+
+
+def family_map(family: Family, maps: Maps, *, count: int) -> Floats:
+    """Evidence of a learned family for each base cell, shape (frames, alphas, count).
+
+    A line known to stand in a share s of the frames counts log(1 - s + s L): a missing strong
+    line speaks against a speed as loudly as a present one speaks for it.
+    """
+    frames, alphas, cells = maps.tones.shape
+    out = np.zeros((frames, alphas, count), np.float32)
+    lowest = maps.grid.cell_of(maps.lowest_tone_hz)
+    gain = np.float32(MEAN_SNR / (1 + MEAN_SNR))
+    for offset, share in zip(family.offsets, family.shares, strict=True):
+        first, last = max(0, lowest - offset, -offset), min(count, cells - offset)
+        if last <= first:
+            continue
+        part = maps.tones[..., first + offset : last + offset] * gain
+        part += np.float32(np.log(share / (1 + MEAN_SNR)))
+        np.clip(part, np.float32(np.log(1 - share)), np.float32(LINE_LIMIT), out=part)
+        out[..., first:last] += part * maps.weight[first + offset : last + offset]
+    return out

@@ -1,0 +1,216 @@
+"""The maps that all tracking reads: tones and modulations over (time, chirp rate, log frequency).
+
+Tones come in three bands with frames that shorten as frequency rises, so that every cell of the
+log grid is about one spectral bin wide and a chirp blurs each band alike.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from spinlab.recording import Recording
+from spinlab.speed.chirp import alpha_grid, kernel_power, warped_kernels, warped_power
+from spinlab.speed.evidence import Floats, LogGrid, line_evidence, noise_floor, to_log_grid
+from spinlab.speed.modulation import band_envelopes, detrended
+
+HOP_S = 0.3
+GRID_STEP = 0.007
+# Upper edge in Hz and frame length in s of each tone band.
+SOUND_BANDS = ((420.0, 1.0), (1680.0, 0.36), (6700.0, 0.13))
+MODULATION_FRAME_S = 1.6
+# On a plateau longer frames see fainter lines; they serve the row of zero chirp rate only.
+LONG_FRAME_S = 3.2
+LOWEST_MODULATION_HZ = 1.2
+HIGHEST_MODULATION_HZ = 62.0
+MODULATION_BIN_HZ = 0.15
+BEAT_BINS_HZ = np.arange(LOWEST_MODULATION_HZ, HIGHEST_MODULATION_HZ, MODULATION_BIN_HZ)
+# Evidence that one carrier band may give to one modulation line, and the prior that it beats.
+MODULATION_LIMIT = 4.0
+MODULATION_PRIOR = 0.2
+RATIO_LIMIT = 12.0
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Maps:
+    """Evidence maps of one recording.
+
+    Attributes:
+        time_s: shape (frames,), frame centres on the file's own clock.
+        alphas: shape (alphas,), 1/s.
+        grid: the log grid of `tones`; `modulation` covers its first cells.
+        tones: shape (frames, alphas, cells), power over local noise, limited, weighted down where
+            a line stands still for most of the recording.
+        modulation: shape (frames, alphas, cells), summed evidence in nats over carrier bands.
+        weight: shape (cells,), how much of a frame is news: frames longer than the hop overlap, and
+            evidence counted twice would outvote the physics of the path.
+        steady_hz: frequencies of lines that stand still.
+        lowest_tone_hz: no tone is looked for below this.
+    """
+
+    time_s: NDArray[np.float64]
+    alphas: NDArray[np.float64]
+    grid: LogGrid
+    tones: Floats
+    weight: Floats
+    modulation: Floats
+    steady_hz: NDArray[np.float64]
+    lowest_tone_hz: float
+
+    @property
+    def hop_s(self) -> float:
+        """Time between frames."""
+        return HOP_S
+
+
+def sound_maps(recording: Recording, *, lowest_hz: float, highest_hz: float) -> Maps:
+    """Maps of a sound recording; `lowest_hz` is the slowest drum rate looked for."""
+    from scipy.signal import resample_poly
+
+    alphas = alpha_grid()
+    top = min(SOUND_BANDS[-1][0], 0.43 * recording.rate_hz, highest_hz)
+    grid = LogGrid(first_hz=lowest_hz, step=GRID_STEP, count=1).extended(top)
+    frames = max(1, int(recording.duration_s / HOP_S))
+    seconds = (np.arange(frames) + 0.5) * HOP_S
+    mono = np.nan_to_num(recording.samples.mean(axis=0, dtype=np.float32))
+    tones = np.zeros((frames, len(alphas), grid.count), np.float32)
+    weight = np.ones(grid.count, np.float32)
+    steady: list[float] = []
+    low = 0.0
+    for high, frame_s in SOUND_BANDS:
+        if low >= top:
+            break
+        factor = max(1, int(recording.rate_hz * 0.43 / min(high, top)))
+        part = resample_poly(mono, 1, factor).astype(np.float32) if factor > 1 else mono
+        rate = recording.rate_hz / factor
+        first, last = grid.cell_of(low), min(grid.count, grid.cell_of(high))
+        band = LogGrid(first_hz=grid.frequency_hz[first], step=grid.step, count=last - first)
+        ratio, still, bin_hz = _tone_ratio(
+            part, seconds, alphas, frame_s=frame_s, rate_hz=rate, top=high
+        )
+        pitch = np.arange(len(still)) * bin_hz
+        steady += list(pitch[(still > STEADY_RATIO) & (pitch >= low) & (pitch < min(high, top))])
+        tones[:, :, first:last] = to_log_grid(ratio, bin_hz, band)
+        weight[first:last] = news_share(frame_s)
+        if low == 0.0:
+            zero = len(alphas) // 2
+            ratio, _, bin_hz = _tone_ratio(
+                part, seconds, alphas[zero : zero + 1], frame_s=LONG_FRAME_S, rate_hz=rate, top=high
+            )
+            longer = to_log_grid(ratio, bin_hz, band)[:, 0]
+            np.maximum(tones[:, zero, first:last], longer, out=tones[:, zero, first:last])
+        low = high
+    return Maps(
+        time_s=recording.start_s + seconds,
+        alphas=alphas,
+        grid=grid,
+        tones=tones,
+        weight=weight,
+        modulation=_modulation(recording, seconds, alphas, grid, highest_hz=highest_hz),
+        steady_hz=np.array(steady),
+        lowest_tone_hz=15.0,
+    )
+
+
+def news_share(frame_s: float) -> float:
+    """Share of a frame that the frame before did not hold: a Hann window is half as long as it is."""
+    return min(1.0, 2.0 * HOP_S / frame_s)
+
+
+def _tone_ratio(
+    signal: Floats,
+    seconds: NDArray[np.float64],
+    alphas: NDArray[np.float64],
+    *,
+    frame_s: float,
+    rate_hz: float,
+    top: float,
+) -> tuple[Floats, Floats, float]:
+    """Power over local noise of the warped frames, what stands still, the bin width in Hz."""
+    frame = round(frame_s * rate_hz)
+    centres = np.round(seconds * rate_hz).astype(np.int64)
+    power, bin_hz = warped_power(
+        signal, centres, alphas, frame=frame, rate_hz=rate_hz, highest_hz=top * 1.02
+    )
+    power /= noise_floor(power, bin_hz, width_hz=40.0 / frame_s)
+    still = _still_part(power)
+    power /= still
+    np.minimum(power, np.float32(RATIO_LIMIT), out=power)
+    return power, still[len(alphas) // 2], bin_hz
+
+
+# What stands at one frequency in more than this share of frames is no evidence of the drum: mains,
+# a pump, a resonance of the cabinet or the room.  A plateau lasts less than the complement.
+STILL_QUANTILE = 0.3
+STEADY_RATIO = 5.0
+
+
+def _still_part(ratio: Floats) -> Floats:
+    """What stands still, as a factor on the noise floor, shape (alphas, bins).
+
+    A low quantile over time, scaled to the mean of an exponential law: 1 where only noise is,
+    large under a tone that never moves, untouched by a line that passes or stays for a while.
+    """
+    some = ratio[:: max(1, len(ratio) // 120)]
+    rank = int(STILL_QUANTILE * len(some))
+    low = np.partition(some, rank, axis=0)[rank] / -np.log(1.0 - STILL_QUANTILE)
+    return np.maximum(low, 0.7).astype(np.float32)
+
+
+def _modulation(
+    recording: Recording,
+    seconds: NDArray[np.float64],
+    alphas: NDArray[np.float64],
+    grid: LogGrid,
+    *,
+    highest_hz: float,
+) -> Floats:
+    """Evidence for a beat at each rate, summed over the carrier bands."""
+    envelopes = band_envelopes(recording, highest_hz=highest_hz)
+    flat = detrended(envelopes)
+    offset = recording.start_s - envelopes.start_s
+    centres = np.round((seconds + offset) * envelopes.rate_hz).astype(np.int64)
+    coarse = alphas[::2]
+    zero = len(coarse) // 2
+    total = _beat_evidence(flat, centres, coarse, MODULATION_FRAME_S, envelopes.rate_hz)
+    longer = _beat_evidence(flat, centres, np.zeros(1), LONG_FRAME_S, envelopes.rate_hz)[:, 0]
+    np.maximum(total[:, zero], longer, out=total[:, zero])
+    cells = grid.extended(HIGHEST_MODULATION_HZ)
+    index = np.round((cells.frequency_hz - BEAT_BINS_HZ[0]) / MODULATION_BIN_HZ).astype(int)
+    on_cells = np.take(total, np.clip(index, 0, len(BEAT_BINS_HZ) - 1), axis=-1)
+    on_cells[..., index < 0] = 0.0
+    return np.repeat(on_cells, 2, axis=1)[:, : len(alphas)]
+
+
+def _beat_evidence(
+    flat: Floats,
+    centres: NDArray[np.int64],
+    alphas: NDArray[np.float64],
+    frame_s: float,
+    rate_hz: float,
+) -> Floats:
+    """Evidence for a beat at each rate in frames of one length, shape (frames, alphas, bins)."""
+    kernels = warped_kernels(
+        BEAT_BINS_HZ, alphas, frame=round(frame_s * rate_hz), rate_hz=rate_hz
+    )
+    total = np.zeros((len(centres), len(alphas), len(BEAT_BINS_HZ)), np.float32)
+    together = flat.mean(axis=0, keepdims=True)
+    for row in np.concatenate([flat, together]):
+        power = kernel_power(row, centres, kernels).reshape(total.shape)
+        power /= _modulation_floor(power[:, len(alphas) // 2])[:, None, :]
+        limit = MODULATION_LIMIT / news_share(frame_s)
+        total += line_evidence(power, prior=MODULATION_PRIOR, limit=limit)
+    return total * np.float32(news_share(frame_s))
+
+
+def _modulation_floor(power: Floats) -> Floats:
+    """Noise floor of envelope spectra (frames, cells): one shape for all frames, one level each."""
+    from scipy.ndimage import percentile_filter, uniform_filter1d
+
+    median = np.median(power, axis=0) / np.log(2.0)
+    shape = percentile_filter(median, 40, size=41, mode="nearest")
+    shape = np.maximum(uniform_filter1d(shape, 21, mode="nearest"), 1e-12)
+    level = np.median(power / shape, axis=1) / np.log(2.0)
+    return (np.maximum(level, 1e-6)[:, None] * shape[None, :]).astype(np.float32)
