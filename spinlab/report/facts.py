@@ -23,8 +23,8 @@ from spinlab.result import VERSION, Analysed, plain
 
 Fact = tuple[str, str]
 _LIBRARIES = ("numpy", "scipy", "soundfile", "av")
-# Told elsewhere in the report, or too long for a line.
-_QUALITY_ELSEWHERE = {"remarks"}
+# Told elsewhere in the report.
+_QUALITY_ELSEWHERE = {"remarks", "kind", "duration_s", "rate_hz"}
 _MOST_LINES = 8
 
 
@@ -67,7 +67,7 @@ def _recording(analysis: Analysed) -> Iterator[Fact]:
 
 def _quality(analysis: Analysed) -> Iterator[Fact]:
     for name, value in (plain(analysis.quality) or {}).items():
-        if name in _QUALITY_ELSEWHERE:
+        if name in _QUALITY_ELSEWHERE or value is None or value == "":
             continue
         label, unit = evidence_label(name)
         if name == "dropouts":
@@ -112,7 +112,10 @@ def _machine(analysis: Analysed) -> Iterator[Fact]:
 
 def _speed(analysis: Analysed) -> Iterator[Fact]:
     track = analysis.track
-    yield "Scale", track.scale + (f" ({track.reason})" if track.reason else "")
+    if track.known.any():
+        yield "Scale", track.scale
+    if track.reason:
+        yield "Limit", track.reason
     yield (
         "Programme as a hint",
         (

@@ -19,7 +19,7 @@ from spinlab.finding import Finding
 from spinlab.portrait import Portrait, portrait
 from spinlab.report import words
 from spinlab.report.facts import facts
-from spinlab.report.pictures import SHEETS, Shape, figure
+from spinlab.report.pictures import BLUE, FAINT, GREEN, INK, SHEETS, VERMILION, Shape, figure
 from spinlab.report.sound import LONGEST_SOUND_S, sound_uri
 from spinlab.result import Analysed, result
 from spinlab.stages import Stage
@@ -27,8 +27,9 @@ from spinlab.stages import Stage
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
-# Greys and four hues need no more; a picture of 64 colours weighs a third of the full one.
-_PICTURE_COLOURS = 64
+# Greys, and each hue of the picture faded towards white: a picture of so few colours weighs a
+# third of the full one.  Greys this light become white, so that paper stays paper.
+_GREYS, _FADES, _PAPER = 100, 20, 0.97
 # Points of the track that the page's cursor reads from.
 _MOST_CURSOR_POINTS = 3000
 
@@ -166,15 +167,27 @@ def _picture(drawn: Portrait, shape: Shape) -> dict[str, Any]:
 
 
 def _small_png(page: Figure) -> bytes:
-    from matplotlib.backends.backend_agg import FigureCanvasAgg
     from PIL import Image
 
-    canvas = FigureCanvasAgg(page)
-    canvas.draw()
-    picture = Image.fromarray(np.asarray(canvas.buffer_rgba())).convert("RGB")
     stream = io.BytesIO()
-    picture.quantize(_PICTURE_COLOURS).save(stream, format="PNG", optimize=True)
-    return stream.getvalue()
+    page.savefig(stream, format="png")
+    full = Image.open(stream).convert("RGB")
+    few = Image.new("P", (1, 1))
+    few.putpalette(_palette())
+    small = io.BytesIO()
+    full.quantize(palette=few, dither=Image.Dither.NONE).save(small, format="PNG", optimize=True)
+    return small.getvalue()
+
+
+def _palette() -> bytes:
+    from matplotlib.colors import to_rgb
+
+    greys = np.linspace(0, 1, _GREYS)
+    colours = [np.full(3, grey if grey < _PAPER else 1.0) for grey in greys]
+    for hue in (BLUE, VERMILION, GREEN, INK, FAINT):
+        tone = np.array(to_rgb(hue))
+        colours += [tone + fade * (1 - tone) for fade in np.linspace(0, 0.85, _FADES)]
+    return np.round(255 * np.array(colours)).astype(np.uint8).tobytes()
 
 
 def _alt(analysis: Analysed) -> str:

@@ -91,6 +91,17 @@
       document.querySelector(".sheet").scrollIntoView({ block: "center" });
     });
   }
+  const levels = document.querySelector(".levels");
+  levels.hidden = false;
+  for (const button of levels.children) {
+    button.addEventListener("click", () => {
+      document.body.classList.toggle("short", button.dataset.level === "short");
+      for (const other of levels.children) other.setAttribute("aria-pressed", String(other === button));
+    });
+  }
+  const hint = readout.textContent;
+  show(data.start_s);
+  readout.textContent = hint;
   narrow.addEventListener("change", () => show(now));
   if (!audio) return;
 
