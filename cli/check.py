@@ -134,6 +134,8 @@ def _analyse(
         rate_hz=rate_hz,
         progress=progress.step("Reading the file"),
     )
+    from spinlab.analysis import analyse
+
     return analyse(loaded, machine, progress=progress)
 
 
