@@ -20,7 +20,7 @@ Kind = Literal["sound", "acceleration"]
 
 @dataclass(frozen=True, kw_only=True)
 class Remark:
-    """Something noticed about a recording, and what it means for the conclusions."""
+    """Something noticed about a recording, and what it means for the conclusions: two sentences."""
 
     what: str
     consequence: str
@@ -48,13 +48,18 @@ class Source:
 
 @dataclass(frozen=True, kw_only=True)
 class SampleClock:
-    """How evenly the stamps of an acceleration log really came (seconds, hertz)."""
+    """How evenly the stamps of an acceleration log really came (seconds).
+
+    `resampled` is True where the sensor's own steps vary, so its rows had to be interpolated; False
+    where they lie on an even clock and only the stamps scatter.
+    """
 
     median_step_s: float
     jitter_s: float
     duplicates: int
     backward_steps: int
     longest_gap_s: float
+    resampled: bool = False
 
 
 def _let_go(samples: NDArray[np.float32]) -> None:

@@ -38,6 +38,6 @@ class UnknownFormatError(Exception):
 def shortfall(declared_s: float, found_s: float) -> Remark:
     """The remark for a file that ends early."""
     return Remark(
-        what=f"the file breaks off after {found_s:.2f} s, where {declared_s:.2f} s were announced",
-        consequence="only the part that could be read is analysed; what came later is not judged",
+        what=f"The file breaks off after {found_s:.2f} s of {declared_s:.2f} s announced.",
+        consequence="Only the part that could be read is analysed; what came later is not judged.",
     )

@@ -79,8 +79,8 @@ def _pick(table: Table, name: str) -> _Log:
     if table.skipped:
         remarks.append(
             Remark(
-                what=f"{table.skipped} lines do not fit the table",
-                consequence="they are left out; if many, export the log again",
+                what=f"Lines that do not fit the table: {table.skipped}.",
+                consequence="They are left out; if they are many, export the log again.",
             )
         )
     rows = accelerometer_rows(table, roles.values)
@@ -117,8 +117,8 @@ def _untimed(log: _Log, *, rate_hz: float | None, name: str, source: Source) -> 
         remarks=(
             *log.remarks,
             Remark(
-                what="the log has no times of its own",
-                consequence="every speed and time is as true as the stated rate",
+                what="The log has no times of its own.",
+                consequence="Every speed and time is as true as the stated rate.",
             ),
         ),
     )
@@ -153,8 +153,8 @@ def _origin(stamps_s: NDArray[np.float64]) -> tuple[float, tuple[Remark, ...]]:
         return 0.0, ()
     return first, (
         Remark(
-            what=f"the log's clock was already at {first:.3f} s when it began",
-            consequence="times are counted from its first row",
+            what=f"The log's clock was already at {first:.3f} s when it began.",
+            consequence="Times are counted from its first row.",
         ),
     )
 
@@ -166,4 +166,5 @@ def _sample_clock(clock: Clock, tidied: Tidied) -> SampleClock:
         duplicates=tidied.duplicates,
         backward_steps=tidied.backward_steps,
         longest_gap_s=float(np.max(np.diff(clock.time_s), initial=0.0)),
+        resampled=not clock.even,
     )

@@ -132,6 +132,7 @@ def _decode(container: Any, track: Any, progress: Callable[[float], None]) -> De
             start_s=placer.start_s,
             container=container.format.name.split(",")[0],
             codec=track.codec_context.name,
+            bits=_bits(track),
             gaps=placer.gaps() + repairs.gaps(placer.start_s),
             remarks=repairs.remarks()
             + placer.remarks()
@@ -147,14 +148,21 @@ def _origin_s(container: Any) -> float:
     return max(0.0, float(container.start_time) / 1e6)
 
 
+def _bits(track: Any) -> int | None:
+    """Word length where the codec keeps every bit, None where it is lossy."""
+    codec = track.codec_context
+    lossless = codec.codec.lossless and not codec.codec.lossy
+    return int(codec.format.bits) if lossless else None
+
+
 def _tracks_remark(container: Any) -> tuple[Remark, ...]:
     count = len(container.streams.audio)
     if count < 2:
         return ()
     return (
         Remark(
-            what=f"the file has {count} sound tracks",
-            consequence="only the one that players choose is analysed",
+            what=f"The file has {count} sound tracks.",
+            consequence="Only the one that players choose is analysed.",
         ),
     )
 
@@ -204,15 +212,15 @@ class _Frames:
         if self._damaged:
             found.append(
                 Remark(
-                    what=f"{self._damaged} packets of sound are damaged",
-                    consequence="they are silent here and listed as gaps where long enough",
+                    what=f"Damaged packets of sound: {self._damaged}.",
+                    consequence="They are silent here, and listed as gaps where long enough.",
                 )
             )
         if self._changed:
             found.append(
                 Remark(
-                    what=f"rate or channels change at {self._changed}",
-                    consequence="what follows is not analysed: cut the file there for a second run",
+                    what=f"Rate or channels change at {self._changed}.",
+                    consequence="What follows is not analysed: cut the file there, run it as well.",
                 )
             )
         elif found_s < self.announced_s - _SHORTFALL_S:

@@ -61,18 +61,18 @@ class Placer:
         if self._joined:
             found.append(
                 Remark(
-                    what=f"the file's clock leaps {self._joined} times",
-                    consequence="the parts are joined end to start: later times are not the "
-                    "player's",
+                    what=f"Leaps of the file's clock: {self._joined}.",
+                    consequence="The parts are joined end to start: later times are not the "
+                    "player's.",
                 )
             )
         length_s = self._frames / self._rate_hz
         if length_s > 10 and abs(self._error_s) > _DRIFT_PPM_REMARKED * 1e-6 * length_s + SCATTER_S:
             found.append(
                 Remark(
-                    what=f"sound and file clock drift apart by {self._error_s:+.3f} s",
-                    consequence="speeds follow the sound's clock; "
-                    f"they may be off by {abs(self._error_s) / length_s:.2%}",
+                    what=f"Sound and file clock drift apart by {self._error_s:+.3f} s.",
+                    consequence="Speeds follow the sound's clock; "
+                    f"they may be off by {abs(self._error_s) / length_s:.2%}.",
                 )
             )
         return tuple(found)

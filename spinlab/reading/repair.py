@@ -46,9 +46,9 @@ class Repairs:
             return ()
         return (
             Remark(
-                what=f"{self._replaced} samples were not finite numbers and were replaced",
-                consequence="short ones are bridged; longer stretches are silent and are listed "
-                "as gaps, where nothing is concluded",
+                what=f"Samples that were no finite numbers and were replaced: {self._replaced}.",
+                consequence="Short runs are bridged; longer ones are silent and are listed as "
+                "gaps, where nothing is concluded.",
             ),
         )
 

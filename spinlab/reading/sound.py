@@ -86,7 +86,7 @@ def _cut_ogg(path: Path) -> tuple[Remark, ...]:
         return ()
     return (
         Remark(
-            what="the file lacks its closing page, as when it was cut or not saved to its end",
-            consequence="what came later, if anything, is not judged",
+            what="The file lacks its closing page, as when it was cut or not saved to its end.",
+            consequence="What came later, if anything, is not judged.",
         ),
     )

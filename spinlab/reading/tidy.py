@@ -34,8 +34,8 @@ def tidy(stamps_s: NDArray[np.float64], values: NDArray[np.float64]) -> Tidied:
     if dropped := int(np.sum(~readable)):
         remarks.append(
             Remark(
-                what=f"{dropped} rows hold no number, or a time far from their neighbours'",
-                consequence="they are left out; the gaps that this leaves are bridged or listed",
+                what=f"Rows with no number, or a time far from their neighbours': {dropped}.",
+                consequence="They are left out; the gaps that this leaves are bridged or listed.",
             )
         )
     stamps, values = stamps_s[readable], values[:, readable]
@@ -44,9 +44,9 @@ def tidy(stamps_s: NDArray[np.float64], values: NDArray[np.float64]) -> Tidied:
     if jumps:
         remarks.append(
             Remark(
-                what=f"the log's clock was set back {jumps} times by more than a second",
-                consequence="the parts are joined end to start: times after the first jump are "
-                "not the log's own, and how long the pause was is unknown",
+                what=f"Times that the log's clock was set back by over a second: {jumps}.",
+                consequence="The parts are joined end to start: times after the first jump are "
+                "not the log's own, and how long the pause was is unknown.",
             )
         )
     order = np.argsort(stamps, kind="stable")
@@ -57,9 +57,8 @@ def tidy(stamps_s: NDArray[np.float64], values: NDArray[np.float64]) -> Tidied:
     if backward > jumps or repeat.any():
         remarks.append(
             Remark(
-                what=f"{backward - jumps} rows were out of order and {int(repeat.sum())} were "
-                "repeats",
-                consequence="they were sorted and taken once; nothing is lost",
+                what=f"Rows out of order: {backward - jumps}; repeated rows: {int(repeat.sum())}.",
+                consequence="They were sorted and taken once; nothing is lost.",
             )
         )
     return Tidied(

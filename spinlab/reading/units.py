@@ -62,8 +62,8 @@ def time_scale(name: str, stamps: NDArray[np.float64]) -> Scale:
     if label:
         remarks = (
             Remark(
-                what=f"the time column says {label}, yet its steps only make sense in {unit}",
-                consequence=f"its times are taken as {unit}: check one against a watch",
+                what=f"The time column says {label}, yet its steps only make sense in {unit}.",
+                consequence=f"Its times are taken as {unit}: check one against a watch.",
             ),
         )
     return Scale(factor=_SECONDS[unit], origin=f"the size of its steps ({unit})", remarks=remarks)
@@ -144,15 +144,15 @@ def acceleration_scale(
 def _without_gravity(still: float) -> Scale:
     if np.isfinite(still) and still > 2 * STANDARD_GRAVITY:
         remark = Remark(
-            what=f"the acceleration's unit is not stated, and the still part reads {still:.4g}",
-            consequence="readings are scaled so that this is gravity: levels are about right, "
-            "to the sensor's own few per cent",
+            what=f"The acceleration's unit is not stated, and the still part reads {still:.4g}.",
+            consequence="Readings are scaled so that this is gravity: levels are right to the "
+            "sensor's own few per cent.",
         )
         return Scale(factor=STANDARD_GRAVITY / still, origin="scaled to gravity", remarks=(remark,))
     remark = Remark(
-        what="the unit of the acceleration is not stated, and no gravity shows in it",
-        consequence="it is taken as m/s2: speeds are unaffected, levels may be wrong by a factor "
-        "of 9.8 unless the unit is stated",
+        what="The unit of the acceleration is not stated, and no gravity shows in it.",
+        consequence="It is taken as m/s2: speeds are unaffected, levels may be wrong by a factor "
+        "of 9.8 unless the unit is stated.",
     )
     return Scale(factor=1.0, origin="assumed", remarks=(remark,))
 
