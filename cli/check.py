@@ -124,8 +124,6 @@ def _analyse(
     from spinlab.machine import load_machine
 
     machine = None if profile is None else load_machine(profile)
-    from spinlab.analysis import analyse
-
     from spinlab.reading import read
 
     loaded = read(
