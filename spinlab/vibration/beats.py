@@ -91,7 +91,8 @@ def _periodogram(
     values: NDArray[np.float64], step: float
 ) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
     spectrum = np.abs(np.fft.rfft(values)) ** 2
-    return np.fft.rfftfreq(len(values), step), spectrum
+    frequency = np.arange(len(spectrum)) / (len(values) * step)
+    return np.asarray(frequency, dtype=np.float64), np.asarray(spectrum, dtype=np.float64)
 
 
 def _red_background(

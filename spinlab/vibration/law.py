@@ -7,7 +7,7 @@ chapter 2).  The exponent is fitted and stated with its interval; a quadratic la
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -64,10 +64,10 @@ class GrowthLaw:
 def growth_law(orders: OrderTrack, *, order: float = 1.0, above_rpm: float = 400.0) -> GrowthLaw:
     """Fit the growth of an order with speed above `above_rpm` (well above the tub's resonance)."""
     speed, size, u = _points(orders, order, above_rpm)
-    blank = {"speed_rpm": speed, "acceleration_m_s2": size, "standard_uncertainty": u}
+    blank = GrowthLaw(speed_rpm=speed, acceleration_m_s2=size, standard_uncertainty=u)
     if len(speed) < LEAST_BINS or speed.max() < LEAST_SPEED_RATIO * speed.min():
-        return GrowthLaw(
-            **blank,
+        return replace(
+            blank,
             reason=f"order {order:g} stands out of the noise at too few speeds above "
             f"{above_rpm:g} rpm to tell how it grows",
         )
@@ -80,8 +80,8 @@ def growth_law(orders: OrderTrack, *, order: float = 1.0, above_rpm: float = 400
     exponent = Estimate(
         value=slope, standard_uncertainty=inflation * float(covariance[0, 0] ** 0.5)
     )
-    return GrowthLaw(
-        **blank,
+    return replace(
+        blank,
         exponent=exponent,
         eccentricity_um=_eccentricity(speed, size, u, orders, order),
         scatter_percent=100.0 * float(np.sqrt(np.mean(residual**2))),

@@ -60,7 +60,7 @@ def loudness(recording: Recording, *, frame_rate_hz: float = FRAME_RATE_HZ) -> L
     if len(edges) < 2:
         edges = [0.01 * recording.rate_hz, 0.45 * recording.rate_hz]
     bands = np.array([edges[:-1], edges[1:]]).T
-    frequency = np.fft.rfftfreq(length, 1.0 / recording.rate_hz)
+    frequency = np.arange(length // 2 + 1) * (recording.rate_hz / length)
     share = _band_matrix(frequency, bands) * np.float32(2.0 / (size * float(np.sum(window**2))))
     power = np.empty((len(bands), frames), dtype=np.float32)
     per_block = max(1, round(_BLOCK_S * recording.rate_hz / hop))
@@ -71,7 +71,8 @@ def loudness(recording: Recording, *, frame_rate_hz: float = FRAME_RATE_HZ) -> L
         spectrum = rfft(views * window, n=length, axis=2)
         squares = spectrum.real**2 + spectrum.imag**2
         power[:, first:last] = share @ squares.mean(axis=0).T
-    centres = recording.start_s + (np.arange(frames) * hop + size / 2) / recording.rate_hz
+    frame = np.arange(frames, dtype=np.float64)
+    centres = recording.start_s + (frame * hop + size / 2) / recording.rate_hz
     return Loudness(
         time_s=centres,
         rate_hz=recording.rate_hz / hop,

@@ -55,13 +55,13 @@ class Modulation:
 def modulation(sound: Loudness, track: SpeedTrack) -> Modulation:
     """Modulation index against speed, and the test for knocks once per turn."""
     empty = np.zeros(0)
-    nothing = {"speed_rpm": empty, "index": empty, "standard_uncertainty": empty}
+    nothing = Modulation(speed_rpm=empty, index=empty, standard_uncertainty=empty)
     if len(sound.time_s) < 2:
-        return Modulation(**nothing, reason="the recording is too short")
+        return replace(nothing, reason="the recording is too short")
     found = angular_orders(sound.as_recording(), track, (1.0, 2.0), turns=TURNS, cells_per_turn=8)
     steady = found.speed_rpm > 0
     if int(steady.sum()) < LEAST_WINDOWS:
-        return Modulation(**nothing, reason="the drum's speed is known for too short a time")
+        return replace(nothing, reason="the drum's speed is known for too short a time")
     mean = _window_means(sound, found)
     speed, index, u, band = _depth_by_speed(found, mean)
     ratio, p, knock_speed = _knocks(sound, track)
@@ -148,7 +148,7 @@ def _knocks(sound: Loudness, track: SpeedTrack) -> tuple[float | None, float | N
     """F test of integer against off-integer orders of the log power, all bands together.
 
     The logarithm makes noise of any strength equally noisy, so that quiet turns count as much as
-    loud ones.  Returns the ratio, its chance, and the speed; the speed with the least chance counts.
+    loud ones.  Returns ratio, chance and speed of the speed bin with the least chance.
     """
     from scipy.stats import f as f_law
 

@@ -108,7 +108,8 @@ def _steady(found: OrderTrack, track: SpeedTrack) -> NDArray[np.bool_]:
 
 def _level(found: OrderTrack, order: float, here: NDArray[np.bool_]) -> OrderLevel:
     """Mean level with the noise's power removed; p from the chi-square law of the sum."""
-    from scipy.stats import chi2, f as f_law
+    from scipy.stats import chi2
+    from scipy.stats import f as f_law
 
     k = found.index(order)
     a = np.abs(found.amplitude[k][:, here]) ** 2

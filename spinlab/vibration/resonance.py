@@ -1,11 +1,11 @@
 """The suspension's resonance as the drum runs through it: frequency and damping, two ways.
 
 1. Swept fit.  A ramp passes 2-6 Hz in a second or two, too quickly for a steady response, so the
-   response itself is computed: x'' + 2 z w x' + w^2 x = Re[(v^2 - i v') exp(i angle)], v = d angle/dt
-   (unit rotating unbalance), driven by the track's own angle, and read by the same windows as the
-   log.  Only sizes are compared, so a slow error of the angle does no harm.
-2. Half power on the receptance |a| / f^4: f2^2 - f1^2 = 4 z sqrt(1 - z^2) f0^2.  Right only for a slow
-   sweep; ISO 7626-2 (value from memory) allows 54 (f0 / Q)^2 Hz per minute.
+   response itself is computed: x'' + 2 z w x' + w^2 x = Re[(v^2 - i v') exp(i angle)] with
+   v = d angle/dt (unit rotating unbalance), driven by the track's own angle, and read by the same
+   windows as the log.  Only sizes are compared, so a slow error of the angle does no harm.
+2. Half power on the receptance |a| / f^4: f2^2 - f1^2 = 4 z sqrt(1 - z^2) f0^2.  Right only for a
+   slow sweep; ISO 7626-2 (value from memory) allows 54 (f0 / Q)^2 Hz per minute.
 
 References: Lewis 1932, "Vibration during acceleration through a critical speed", ASME Trans. 54.
 """

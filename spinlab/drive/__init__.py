@@ -1,0 +1,1 @@
+"""Belt and motor: ratio over the ramp, slip, families of motor orders, arcing, carrier."""
