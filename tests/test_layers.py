@@ -23,7 +23,7 @@ LEVELS = (
     ("stages",),
     ("orders",),
     ("envelope",),
-    ("bearings", "vibration", "drive", "meter", "phases"),
+    ("bearings", "vibration", "drive", "meter", "coastdown", "phases"),
     ("findings",),
     ("result", "portrait"),
     ("analysis",),
