@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+from fractions import Fraction
 from typing import Any
 
 import numpy as np
@@ -39,6 +40,8 @@ def encode(
                 np.ascontiguousarray(samples), format="fltp", layout=layout
             )
             frame.sample_rate = rate_hz
+            # With stamps from 0 the encoder states its own delay, and players honour it.
+            frame.pts, frame.time_base = 0, Fraction(1, rate_hz)
             for packet in stream.encode(frame):
                 file.mux(packet)
             for packet in stream.encode(None):

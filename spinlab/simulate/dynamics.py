@@ -27,6 +27,7 @@ STATE_RATE_HZ = 500.0
 STANDARD_GRAVITY = 9.80665  # m/s2, ISO 80000-3
 FRICTION_RATE = 0.3  # rad/s over which seal friction changes sign
 LARGEST_SLIP = 0.35
+IDLE_TORQUE_NM = 0.3  # below it the belt hardly stretches, and creep vanishes
 DRAINING_RATE = 300.0 * 2.0 * math.pi / 60.0  # rad/s above which the water ring drains
 WATER_OFF_CENTRE = 0.1  # share of a water ring that weighs on one side
 DEFECT_TORQUE_NM = 0.8  # swing of the torque as a gross belt defect passes a pulley
@@ -73,7 +74,8 @@ def belt_creep(torque_nm: float, rate: float, drive: Drive, belt: Belt) -> float
     if drive.kind == "direct":
         return 0.0
     load = min(abs(torque_nm) / belt_capacity(rate, belt), 0.999999)
-    creep = belt.rest_creep + belt.creep_at_capacity * math.atanh(load)
+    creep = belt.rest_creep * math.tanh(abs(torque_nm) / IDLE_TORQUE_NM)
+    creep += belt.creep_at_capacity * math.atanh(load)
     return math.copysign(min(creep, LARGEST_SLIP), torque_nm)
 
 
