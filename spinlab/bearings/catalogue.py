@@ -1,0 +1,173 @@
+"""The catalogue of bearing geometries, and the rows users add to it.
+
+The shipped table stands in `catalogue.toml` beside this module, each row with its source and the
+tolerance by which another maker's bearing of the same designation may differ.
+"""
+
+from __future__ import annotations
+
+import difflib
+import re
+import tomllib
+from collections.abc import Iterable, Mapping
+from dataclasses import fields
+from functools import cache
+from importlib import resources
+from pathlib import Path
+from typing import Any
+
+from spinlab.bearings.geometry import BearingGeometry
+from spinlab.errors import InputError
+from spinlab.machine import Machine
+
+_KEYS = tuple(field.name for field in fields(BearingGeometry))
+_NEEDED = ("designation", "balls", "ball_diameter_mm", "pitch_diameter_mm")
+# Seals, shields, clearance and cage codes change nothing inside: what follows the size number.
+_SIZE = re.compile(r"^\s*(\d{3,5})(?!\d)")
+# What is assumed of a row that states no tolerance and no exactness: makers differ.
+_DEFAULT_TOLERANCE = 0.006
+
+
+def load(extra_toml: str | Path | None = None) -> tuple[BearingGeometry, ...]:
+    """Every row: those of a user's file first, then the shipped ones.
+
+    Args:
+        extra_toml: a TOML file with `[[bearing]]` tables of its own.
+
+    Raises:
+        InputError: the file cannot be read, or a row makes no sense.
+    """
+    if extra_toml is None:
+        return _shipped()
+    path = Path(extra_toml)
+    try:
+        text = path.read_text(encoding="utf-8-sig")
+    except (OSError, UnicodeDecodeError) as error:
+        raise InputError(f"{path.name}: cannot be read as a TOML text file ({error}).") from error
+    return _rows(text, path.name) + _shipped()
+
+
+@cache
+def _shipped() -> tuple[BearingGeometry, ...]:
+    text = resources.files("spinlab.bearings").joinpath("catalogue.toml").read_text("utf-8")
+    return _rows(text, "catalogue.toml")
+
+
+def _rows(text: str, name: str) -> tuple[BearingGeometry, ...]:
+    try:
+        data = tomllib.loads(text)
+    except tomllib.TOMLDecodeError as error:
+        raise InputError(f"{name}: not valid TOML ({error}).") from error
+    tables = data.get("bearing")
+    if not isinstance(tables, list) or not tables:
+        raise InputError(f"{name}: holds no [[bearing]] table.")
+    sources = data.get("sources", {})
+    return tuple(_row(table, i, name, sources) for i, table in enumerate(tables, start=1))
+
+
+def _row(
+    table: Mapping[str, Any], number: int, name: str, sources: Mapping[str, str]
+) -> BearingGeometry:
+    where = f"{name}: bearing {number}"
+    if not isinstance(table, Mapping):
+        raise InputError(f"{where} must be a [[bearing]] table.")
+    for key in table:
+        if key not in _KEYS:
+            close = difflib.get_close_matches(key, _KEYS, n=1)
+            hint = f"; did you mean {close[0]}?" if close else f"; allowed: {', '.join(_KEYS)}."
+            raise InputError(f"{where} has an unknown key {key!r}{hint}")
+    missing = [key for key in _NEEDED if key not in table]
+    if missing:
+        raise InputError(f"{where} lacks {', '.join(missing)}.")
+    values: dict[str, Any] = {"tolerance": _DEFAULT_TOLERANCE, **table}
+    for key, value in values.items():
+        _check_type(key, value, where)
+    source = str(values.get("source", f"row of {name}"))
+    values["source"] = sources.get(source, source)
+    try:
+        return BearingGeometry(**values)
+    except InputError as error:
+        raise InputError(f"{where}: {error}") from None
+
+
+def _check_type(key: str, value: Any, where: str) -> None:
+    wanted: tuple[type, ...]
+    if key in ("designation", "source", "fixed_ring"):
+        wanted, word = (str,), "text in quotes"
+    elif key == "exact":
+        wanted, word = (bool,), "true or false"
+    elif key == "balls":
+        wanted, word = (int,), "a whole number"
+    else:
+        wanted, word = (int, float), "a number"
+    if not isinstance(value, wanted) or (isinstance(value, bool) and bool not in wanted):
+        raise InputError(f"{where}: {key} must be {word}, not {value!r}.")
+    if key == "fixed_ring" and value not in ("outer", "inner"):
+        raise InputError(f'{where}: fixed_ring must be "outer" or "inner", not {value!r}.')
+    if key == "tolerance" and isinstance(value, int | float) and not 0 <= value <= 0.2:
+        raise InputError(f"{where}: tolerance must lie between 0 and 0.2, not {value!r}.")
+
+
+def variants(
+    designation: str, rows: Iterable[BearingGeometry] | None = None
+) -> tuple[BearingGeometry, ...]:
+    """Every row for a designation: makers use different ball counts for some sizes.
+
+    Suffixes for seals, shields and clearance ("6205-2RS", "6205 ZZ C3") are ignored unless a
+    row carries exactly that designation.
+
+    Raises:
+        InputError: no row fits; the message names the closest ones.
+    """
+    table = _shipped() if rows is None else tuple(rows)
+    wanted = " ".join(designation.upper().split())
+    found = tuple(row for row in table if row.designation.upper() == wanted)
+    if found:
+        return found
+    size = _SIZE.match(wanted)
+    if size is not None:
+        found = tuple(row for row in table if row.designation == size.group(1))
+        if found:
+            return found
+    names = sorted({row.designation for row in table})
+    close = difflib.get_close_matches(designation, names, n=3)
+    hint = f"the closest are {', '.join(close)}" if close else f"it holds {', '.join(names)}"
+    raise InputError(
+        f"Bearing {designation!r} is not in the catalogue; {hint}. "
+        "Give its geometry in the machine profile, or add a row in a TOML file of your own."
+    )
+
+
+def lookup(designation: str, rows: Iterable[BearingGeometry] | None = None) -> BearingGeometry:
+    """The first row for a designation (see `variants` for the others).
+
+    Raises:
+        InputError: no row fits.
+    """
+    return variants(designation, rows)[0]
+
+
+def machine_bearings(machine: Machine) -> tuple[tuple[str, str, BearingGeometry], ...]:
+    """(name, shaft, geometry) of every bearing of a machine profile, one per variant.
+
+    Raises:
+        InputError: a designation is not in the catalogue.
+    """
+    found = []
+    for bearing in machine.bearings:
+        if bearing.balls and bearing.ball_diameter_mm and bearing.pitch_diameter_mm:
+            rows: tuple[BearingGeometry, ...] = (
+                BearingGeometry(
+                    designation=bearing.designation or "",
+                    balls=bearing.balls,
+                    ball_diameter_mm=bearing.ball_diameter_mm,
+                    pitch_diameter_mm=bearing.pitch_diameter_mm,
+                    contact_angle_deg=bearing.contact_angle_deg,
+                    exact=True,
+                    source="machine profile",
+                ),
+            )
+        else:
+            rows = variants(bearing.designation or "")
+        found += [(f"{bearing.place} bearing", bearing.shaft, row) for row in rows]
+    return tuple(found)

@@ -1,0 +1,273 @@
+"""Which damage explains the lines, strongest first, each set aside before the next is judged.
+
+The strongest family found is taken as explained: its lines and sidebands are set aside and the
+others are looked at again in what is left.  So a second damage is found beside the first, and
+the third harmonic of one race is not taken for another.  Hypotheses whose searched range holds
+the very order found share its evidence: both are named.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from spinlab.bearings.evidence import Competitor, Hypothesis
+from spinlab.bearings.geometry import FAULTS, Fault, MountedBearing
+from spinlab.bearings.group import Group
+from spinlab.bearings.score import (
+    MOST_HARMONICS,
+    SLIP_WIDTHS,
+    Best,
+    dominance,
+    family_lines,
+    log10_any,
+    read_line,
+    search,
+    sideband_lines,
+)
+from spinlab.bearings.spectra import MASK_LINES, EnvelopeSpectra
+
+# Names of the lines in the trade, and of the step of their sidebands.
+LINE_NAMES: dict[Fault, tuple[str, str]] = {
+    "outer race": ("BPFO", "shaft"),
+    "inner race": ("BPFI", "shaft"),
+    "ball": ("2xBSF", "FTF"),
+    "cage": ("FTF", "FTF"),
+}
+# What chance explains more often than this is worth no control and no second look.
+WORTH_A_LOOK_LOG10 = -1.3
+_MOST_ROUNDS = 4
+# Sidebands that belong to a family, either side of each harmonic, and those the cage adds.
+_SIDES = 4
+_CAGE_SIDES = 2
+_LEAST_WIDTH = 0.001
+# A competing order this close, as a share of the fault's order, cannot be told apart by ear.
+_CLOSE = 0.015
+# What a fundamental alone must reach to stand out after all corrections, over the noise line.
+_FINDABLE_LEVEL = 12.0
+
+
+@dataclass(frozen=True, kw_only=True)
+class Case:
+    """One hypothesis under test.
+
+    Attributes:
+        group: index of the group whose spectra it is looked for in.
+        bearing, fault: what it says.
+        low, high: searched range of the first harmonic, drum orders.
+        widths: relative widths its harmonics are gathered over.
+        best: the best place found so far.
+    """
+
+    group: int
+    bearing: MountedBearing
+    fault: Fault
+    low: float
+    high: float
+    widths: tuple[float, ...]
+    best: Best | None = None
+
+
+@dataclass(frozen=True, kw_only=True)
+class Explained:
+    """The hypotheses, leaders first, and the spectra with every explained line set aside.
+
+    Attributes:
+        hypotheses: leaders in order of strength, each followed by those that share its lines,
+            then the rest.
+        groups: for each hypothesis, the group it was found in.
+        leaders: number of hypotheses that chance does not explain easily.
+        spectra: one per group, the leaders' lines set aside.
+        tests: hypotheses corrected for.
+    """
+
+    hypotheses: tuple[Hypothesis, ...]
+    groups: tuple[int, ...]
+    leaders: int
+    spectra: tuple[EnvelopeSpectra, ...]
+    tests: int
+
+
+def search_widths(uncertainty: float) -> tuple[float, ...]:
+    """Relative widths of a line: slip, and the smear by the speed's own uncertainty."""
+    widths = {*SLIP_WIDTHS, float(np.clip(uncertainty, 0.0005, 0.01))}
+    return tuple(sorted(widths))
+
+
+def explain(
+    groups: Sequence[Group], uncertainty: float, competitors: Sequence[Competitor]
+) -> Explained:
+    """Judge every bearing and kind of damage of all groups.
+
+    Args:
+        groups: the groups, spectra with competing lines set aside.
+        uncertainty: relative standard uncertainty of the speed.
+        competitors: other causes, to name those that lie close.
+    """
+    spectra = [group.spectra for group in groups]
+    waiting = _cases(groups, uncertainty)
+    tests = len(waiting)
+    waiting = [_searched(case, spectra, groups) for case in waiting]
+    found: list[tuple[int, Hypothesis]] = []
+    for _ in range(_MOST_ROUNDS):
+        worthy = [c for c in waiting if log10_any(_log_p(c), tests) < WORTH_A_LOOK_LOG10]
+        if not worthy:
+            break
+        leader = max(worthy, key=_rank)
+        assert leader.best is not None
+        sharing = [c for c in waiting if c.low <= leader.best.order <= c.high]
+        sharing.sort(key=lambda c: _misfit(c, leader))
+        home = groups[leader.group]
+        found += _family(sharing, leader, home, spectra[leader.group], tests, competitors)
+        best = leader.best
+        spectra = [
+            one.without(_own_lines(leader, best, one.highest_order, wide=True)) for one in spectra
+        ]
+        waiting = [
+            _searched(case, spectra, groups) if _log_p(case) < -3.0 else case
+            for case in waiting
+            if case not in sharing
+        ]
+    leaders = len(found)
+    for case in sorted(waiting, key=_log_p):
+        if case.best is not None:
+            home = groups[case.group]
+            hypothesis = _describe(case, case.best, home, spectra[case.group], tests, competitors)
+            found.append((case.group, hypothesis))
+    return Explained(
+        hypotheses=tuple(hypothesis for _, hypothesis in found),
+        groups=tuple(group for group, _ in found),
+        leaders=leaders,
+        spectra=tuple(spectra),
+        tests=tests,
+    )
+
+
+def _cases(groups: Sequence[Group], uncertainty: float) -> list[Case]:
+    widths = search_widths(uncertainty)
+    cases = []
+    for index, group in enumerate(groups):
+        for bearing in group.bearings:
+            for fault in FAULTS:
+                low, high = bearing.search_range(fault, uncertainty)
+                cases.append(
+                    Case(
+                        group=index,
+                        bearing=bearing,
+                        fault=fault,
+                        low=low,
+                        high=high,
+                        widths=widths,
+                    )
+                )
+    return cases
+
+
+def _searched(case: Case, spectra: Sequence[EnvelopeSpectra], groups: Sequence[Group]) -> Case:
+    weights = groups[case.group].weights
+    best = search(spectra[case.group], case.low, case.high, case.widths, weights)
+    return replace(case, best=best)
+
+
+def _log_p(case: Case) -> float:
+    return 0.0 if case.best is None else case.best.log_p
+
+
+def _rank(case: Case) -> tuple[bool, float]:
+    # Every race order is a multiple of a cage order (BPFO = N x FTF): a cage is considered only
+    # when no race and no ball explains the lines.
+    return case.fault != "cage", 0.0 if case.best is None else case.best.strength
+
+
+def _misfit(case: Case, leader: Case) -> float:
+    """How far the leader's order lies from a case's own, as a share of its searched range."""
+    assert leader.best is not None
+    expected = case.bearing.order(case.fault)
+    return abs(leader.best.order - expected) / (case.high - case.low)
+
+
+def _own_lines(
+    case: Case, best: Best, highest_order: float, *, wide: bool = False
+) -> list[tuple[float, float]]:
+    """The family's lines; `wide` adds what the bearing's cage may modulate besides."""
+    sideband = case.bearing.sideband_order(case.fault)
+    steps = [(sideband, _SIDES)]
+    if wide:
+        steps.append((case.bearing.order("cage"), _CAGE_SIDES))
+    return family_lines(best.order, steps, max(best.width, _LEAST_WIDTH), highest_order)
+
+
+def _family(
+    sharing: Sequence[Case],
+    leader: Case,
+    home: Group,
+    spectra: EnvelopeSpectra,
+    tests: int,
+    competitors: Sequence[Competitor],
+) -> list[tuple[int, Hypothesis]]:
+    """Every hypothesis that the leader's lines fit, the closest to its own order first."""
+    best = leader.best
+    assert best is not None
+    names = [(case.bearing.name, case.fault) for case in sharing]
+    found = []
+    for case in sharing:
+        rest = spectra.without(_own_lines(case, best, spectra.highest_order))
+        strength = dominance(spectra, rest, best.band)
+        hypothesis = _describe(case, best, home, spectra, tests, competitors)
+        others = tuple(name for name in names if name != (case.bearing.name, case.fault))
+        hypothesis = replace(
+            hypothesis, share=strength.share, family_depth=strength.depth, also_fits=others
+        )
+        found.append((leader.group, hypothesis))
+    return found
+
+
+def _describe(
+    case: Case,
+    best: Best,
+    home: Group,
+    spectra: EnvelopeSpectra,
+    tests: int,
+    competitors: Sequence[Competitor],
+) -> Hypothesis:
+    name, step = LINE_NAMES[case.fault]
+    read = [
+        read_line(spectra, best.band, h * best.order, best.width, f"{h} x {name}")
+        for h in range(1, MOST_HARMONICS + 1)
+    ]
+    harmonics = tuple(line for line in read if line is not None)
+    sidebands, sidebands_log10_p = sideband_lines(
+        spectra, best, case.bearing.sideband_order(case.fault), name, step
+    )
+    place = min(round(best.order / spectra.step), spectra.floor.shape[1] - 1)
+    return Hypothesis(
+        bearing=case.bearing,
+        fault=case.fault,
+        expected_order=case.bearing.order(case.fault),
+        order=best.order,
+        range=(case.low, case.high),
+        log10_p=log10_any(best.log_p, tests),
+        band=home.merits[best.band].band,
+        line_width=best.width,
+        harmonics=harmonics,
+        sidebands=sidebands,
+        sidebands_log10_p=sidebands_log10_p,
+        depth=max((line.depth for line in harmonics), default=0.0),
+        share=0.0,
+        family_depth=0.0,
+        least_depth=float(np.sqrt(_FINDABLE_LEVEL * np.median(spectra.floor[:, place]))),
+        coincides=_coincides(best.order, spectra.step, competitors),
+    )
+
+
+def _coincides(order: float, step: float, competitors: Sequence[Competitor]) -> tuple[str, ...]:
+    close = max(_CLOSE * order, MASK_LINES * step)
+    names = []
+    for cause in competitors:
+        multiple = max(1, round(order / cause.order))
+        reach = close + 2.0 * multiple * cause.standard_uncertainty
+        if abs(multiple * cause.order - order) < reach:
+            names.append(f"{multiple} x {cause.cause}" if multiple > 1 else cause.cause)
+    return tuple(names)

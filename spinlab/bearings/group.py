@@ -1,0 +1,261 @@
+"""From a recording and a track to envelopes of many bands at equal steps of angle.
+
+Bearings on the drum's shaft and on the motor's are looked at apart: a motor bearing's impacts
+come ten times as fast and need a shorter window, hence wider bands.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from spinlab.bearings.evidence import Competitor
+from spinlab.bearings.geometry import MountedBearing
+from spinlab.bearings.merits import band_merits
+from spinlab.bearings.spectra import EnvelopeSpectra, competing_lines, envelope_spectra
+from spinlab.envelope.bands import (
+    BandEnvelopes,
+    BandMerit,
+    band_envelopes,
+    window_samples,
+)
+from spinlab.envelope.kurtosis import Band, Kurtogram, band_tree, fast_kurtogram
+from spinlab.envelope.whitening import line_limited
+from spinlab.orders import Span, cell_edges, cell_means, turning_spans
+from spinlab.recording import Recording
+from spinlab.speed.track import SpeedTrack
+
+Array = NDArray[np.float64]
+
+# Shafts turning less than this many times per drum turn belong to the drum's group.
+DRUM_GROUP_BELOW = 3.0
+# An envelope below three times the impact rate no longer shows single impacts; below 500 Hz the
+# orders of drum and motor are dense.  Common practice, no published source.
+LEAST_CARRIER_HZ = 500.0
+CARRIER_OVER_RATE = 3.0
+# The highest part of the band is left to the anti-alias filter's slope.
+HIGHEST_SHARE = 0.45
+# Harmonics of the fastest race that the order axis must hold, and cells per highest order.
+_HARMONICS_KEPT = 5.5
+_CELLS_PER_ORDER = 2.6
+_EXCERPT_S = 8.0
+# The channels of a stereo or three-axis recording; more add little and cost time.
+_MOST_CHANNELS = 3
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Group:
+    """The envelopes of one group of bearings.
+
+    Attributes:
+        bearings: the bearings.
+        merits: the bands with their weights.
+        pieces: per stretch of time, envelopes shape (bands, n) over time.
+        spans: the stretches.
+        cells: per stretch, envelopes shape (bands, m) over angle.
+        cells_per_turn: cells per drum turn.
+        spectra: the order spectra over all stretches, competing lines set aside.
+    """
+
+    bearings: tuple[MountedBearing, ...]
+    merits: tuple[BandMerit, ...]
+    pieces: tuple[BandEnvelopes, ...]
+    spans: tuple[Span, ...]
+    cells: tuple[Array, ...]
+    cells_per_turn: int
+    spectra: EnvelopeSpectra
+
+    @property
+    def weights(self) -> Array:
+        """Share of the error budget of each band."""
+        return np.array([merit.weight for merit in self.merits])
+
+    def index_of(self, band: Band) -> int:
+        """Row of a band in every array of the group."""
+        return [merit.band for merit in self.merits].index(band)
+
+
+def analysed_spans(track: SpeedTrack, *, least_rpm: float, longest_s: float) -> tuple[Span, ...]:
+    """The turning stretches; of a long recording evenly spread parts, `longest_s` in all."""
+    spans = turning_spans(track, least_rpm=least_rpm)
+    total = sum(span.end_s - span.start_s for span in spans)
+    if total <= longest_s:
+        return spans
+    share, part_s = longest_s / total, 20.0
+    kept = []
+    for span in spans:
+        start = span.start_s
+        while start < span.end_s:
+            end = min(span.end_s, start + part_s)
+            kept.append(Span(start, start + share * (end - start)))
+            start = end
+    return tuple(kept)
+
+
+def speed_uncertainty(track: SpeedTrack, spans: Sequence[Span]) -> float:
+    """Relative standard uncertainty of the speed, median over the analysed frames."""
+    inside = np.zeros(len(track.time_s), dtype=bool)
+    for span in spans:
+        inside |= (track.time_s >= span.start_s) & (track.time_s <= span.end_s)
+    inside &= track.known
+    if not inside.any():
+        return 0.0
+    relative = track.standard_uncertainty_rpm[inside] / track.speed_rpm[inside]
+    return float(np.nanmedian(relative)) if np.isfinite(relative).any() else 0.0
+
+
+def top_speed_hz(track: SpeedTrack, spans: Sequence[Span]) -> float:
+    """Highest rotation rate of the drum in the stretches (99th percentile), Hz."""
+    speeds = [
+        track.speed_rpm[(track.time_s >= s.start_s) & (track.time_s <= s.end_s) & track.known]
+        for s in spans
+    ]
+    return float(np.percentile(np.concatenate(speeds), 99.0)) / 60.0
+
+
+def carrier_range(
+    recording: Recording, fastest_hz: float, usable_band_hz: tuple[float, float] | None
+) -> tuple[float, float]:
+    """Lowest and highest frequency in which to look for resonances; empty if high <= low."""
+    low, high = usable_band_hz or (0.0, 0.5 * recording.rate_hz)
+    return (
+        max(low, LEAST_CARRIER_HZ, CARRIER_OVER_RATE * fastest_hz),
+        min(high, HIGHEST_SHARE * recording.rate_hz),
+    )
+
+
+def fastest_race_hz(bearings: Sequence[MountedBearing], top_hz: float) -> float:
+    """Highest ball pass rate of a group at top speed, Hz."""
+    return max(bearing.order("inner race") for bearing in bearings) * top_hz
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Whitened:
+    """One turning stretch of the recording, its tones limited.
+
+    Attributes:
+        samples: shape (channels, n).
+        rate_hz: sample rate.
+        span: the stretch; the first sample stands at its beginning.
+    """
+
+    samples: NDArray[np.float32]
+    rate_hz: float
+    span: Span
+
+
+def whiten(recording: Recording, spans: Sequence[Span]) -> tuple[Whitened, ...]:
+    """Pre-whiten every stretch once, for all groups."""
+    found = []
+    for span in spans:
+        first = max(0, round((span.start_s - recording.start_s) * recording.rate_hz))
+        last = min(recording.length, round((span.end_s - recording.start_s) * recording.rate_hz))
+        if last - first < 2:
+            continue
+        rows = [
+            line_limited(row[first:last], recording.rate_hz)
+            for row in recording.samples[:_MOST_CHANNELS]
+        ]
+        start_s = recording.start_s + first / recording.rate_hz
+        found.append(
+            Whitened(
+                samples=np.stack(rows),
+                rate_hz=recording.rate_hz,
+                span=Span(start_s, start_s + (last - first) / recording.rate_hz),
+            )
+        )
+    return tuple(found)
+
+
+def build_group(
+    stretches: Sequence[Whitened],
+    track: SpeedTrack,
+    bearings: Sequence[MountedBearing],
+    carrier_hz: tuple[float, float],
+    *,
+    kurtogram: Kurtogram | None,
+    competitors: Sequence[Competitor],
+    mains_hz: float | None,
+) -> Group:
+    """Envelopes, band weights and order spectra for one group of bearings."""
+    spans = [stretch.span for stretch in stretches]
+    rate_hz = stretches[0].rate_hz
+    top_hz = top_speed_hz(track, spans)
+    fastest_hz = fastest_race_hz(bearings, top_hz)
+    window = window_samples(rate_hz, fastest_hz)
+    bands = band_tree(*carrier_hz, least_width_hz=2.0 * rate_hz / window)
+    highest = min(_HARMONICS_KEPT * fastest_hz / top_hz, rate_hz / window / top_hz)
+    cells_per_turn = 2 ** int(np.ceil(np.log2(_CELLS_PER_ORDER * highest)))
+    pieces, cells = [], []
+    for stretch in stretches:
+        piece = band_envelopes(
+            stretch.samples, rate_hz, bands, start_s=stretch.span.start_s, window=window
+        )
+        pieces.append(piece)
+        cells.append(over_angle(piece, track, stretch.span, cells_per_turn))
+    spectra = envelope_spectra(np.concatenate(cells, axis=1), cells_per_turn, highest_order=highest)
+    uncertainty = speed_uncertainty(track, spans)
+    spectra = spectra.without(competing_lines(competitors, highest, uncertainty))
+    merits = band_merits(pieces, kurtogram, spectra, mains_hz)
+    return Group(
+        bearings=tuple(bearings),
+        merits=merits,
+        pieces=tuple(pieces),
+        spans=tuple(spans),
+        cells=tuple(cells),
+        cells_per_turn=cells_per_turn,
+        spectra=spectra,
+    )
+
+
+def over_angle(
+    piece: BandEnvelopes,
+    track: SpeedTrack,
+    span: Span,
+    cells_per_turn: int,
+    *,
+    bands: slice = slice(None),
+) -> Array:
+    """Envelopes of a stretch at equal steps of the drum's angle, shape (bands, cells)."""
+    edges_s = cell_edges(track, span, cells_per_turn=cells_per_turn)
+    begin_s = piece.start_s - 0.5 / piece.rate_hz
+    end_s = begin_s + piece.values.shape[1] / piece.rate_hz
+    edges_s = edges_s[(edges_s >= begin_s) & (edges_s <= end_s)]
+    return cell_means(piece.values[bands], piece.rate_hz, edges_s, start_s=begin_s)
+
+
+def steady_kurtogram(
+    stretches: Sequence[Whitened],
+    track: SpeedTrack,
+    carrier_hz: tuple[float, float],
+    *,
+    fastest_hz: float,
+) -> Kurtogram | None:
+    """Spectral kurtosis over the seconds around the highest speed; None if under half a second.
+
+    Args:
+        stretches: pre-whitened.
+        track: the drum's speed.
+        carrier_hz: range of the tree.
+        fastest_hz: impact rate; bands are at least four times as wide.
+    """
+    home = max(stretches, key=lambda stretch: top_speed_hz(track, [stretch.span]))
+    inside = (track.time_s >= home.span.start_s) & (track.time_s <= home.span.end_s) & track.known
+    speed = np.where(inside, np.nan_to_num(track.speed_rpm), 0.0)
+    middle = float(np.median(track.time_s[speed >= 0.98 * speed.max()]))
+    size = round(_EXCERPT_S * home.rate_hz)
+    first = round((middle - home.span.start_s) * home.rate_hz) - size // 2
+    row = home.samples[0]
+    row = row[max(0, min(first, len(row) - size)) :][:size]
+    if len(row) < 0.5 * home.rate_hz:
+        return None
+    return fast_kurtogram(
+        row,
+        home.rate_hz,
+        least_width_hz=4.0 * fastest_hz,
+        low_hz=carrier_hz[0],
+        high_hz=carrier_hz[1],
+    )

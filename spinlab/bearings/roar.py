@@ -1,0 +1,153 @@
+"""Broadband noise against speed: what late damage, or a bearing run dry, leaves to be measured.
+
+When a race is damaged all round, impacts overlap: the lines sink into a roar, kurtosis falls
+back towards that of noise while the level at high frequency keeps rising with speed (Randall and
+Antoni, Mechanical Systems and Signal Processing 25 (2011) 485-520, section 2).
+"""
+
+from __future__ import annotations
+
+import itertools
+from collections.abc import Sequence
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy import fft, ndimage
+
+from spinlab.bearings.evidence import Roar
+from spinlab.bearings.geometry import MountedBearing
+from spinlab.bearings.group import Group
+from spinlab.bearings.spectra import EnvelopeSpectra
+from spinlab.bearings.stagewise import stretches
+from spinlab.envelope.kurtosis import Band, complex_envelope
+from spinlab.orders import Span
+from spinlab.recording import Recording
+from spinlab.speed.track import SpeedTrack
+
+Array = NDArray[np.float64]
+
+# Where bearing housings and tub shells ring; common practice, no published source.
+LOW_HZ = 2000.0
+HIGH_HZ = 8000.0
+_LEAST_WIDTH_HZ = 1000.0
+_EXCERPT_S = 3.0
+_LEAST_S = 0.8
+# Level is judged over this time when kurtosis is read, so that a change of speed is no impact.
+_LEVEL_S = 0.25
+_QUIET_PERCENTILE = 5.0
+_FRAME_S = 0.25
+_QUIET_FRAMES = 120
+
+
+def read_roar(
+    recording: Recording,
+    track: SpeedTrack,
+    group: Group,
+    bearings: Sequence[MountedBearing],
+    carrier_hz: tuple[float, float],
+) -> Roar | None:
+    """Level, kurtosis and slow modulation of the high band in stretches of different speed.
+
+    Args:
+        recording: the first channel is read.
+        track: the drum's speed.
+        group: the drum's group, for its spectra.
+        bearings: whose cage rates to look at.
+        carrier_hz: usable band.
+
+    Returns:
+        None where the band is too narrow or nothing is long enough.
+    """
+    band = Band(low_hz=max(LOW_HZ, carrier_hz[0]), high_hz=min(HIGH_HZ, carrier_hz[1]))
+    if band.width_hz < _LEAST_WIDTH_HZ:
+        return None
+    rows = []
+    for span in _excerpts(track, group.spans):
+        values = _samples(recording, span)
+        if len(values) < _LEAST_S * recording.rate_hz:
+            continue
+        envelope, rate_hz = complex_envelope(values, recording.rate_hz, band)
+        power = (envelope.real**2 + envelope.imag**2).astype(np.float64)
+        speed = float(np.nanmean(track.speed_at(np.array(span))))
+        rows.append((speed, 10.0 * np.log10(power.mean() + 1e-30), _kurtosis(power, rate_hz)))
+    if not rows:
+        return None
+    speed_rpm, level_db, kurtosis = (np.array(column) for column in zip(*rows, strict=True))
+    slope, uncertainty = _slope(speed_rpm, level_db)
+    widest = max(range(len(group.merits)), key=lambda i: group.merits[i].band.width_hz)
+    cages = [b.order("cage") for b in bearings]
+    fastest = int(np.argmax(speed_rpm))
+    return Roar(
+        speed_rpm=speed_rpm,
+        level_db=level_db - level_db[int(np.argmin(speed_rpm))],
+        slope_db_per_decade=slope,
+        slope_standard_uncertainty=uncertainty,
+        kurtosis=kurtosis,
+        cage_modulation=max((_depth(group.spectra, widest, c) for c in cages), default=0.0),
+        turn_modulation=_depth(group.spectra, widest, 1.0),
+        above_background_db=float(level_db[fastest]) - _quiet_db(recording, band),
+        band=band,
+    )
+
+
+def _excerpts(track: SpeedTrack, spans: Sequence[Span]) -> list[Span]:
+    """At most a few seconds from the middle of each stretch; ramps are cut into pieces."""
+    found = []
+    for span, motion in stretches(track, spans):
+        length = span.end_s - span.start_s
+        if motion == "plateau" or length <= 2 * _EXCERPT_S:
+            middle, half = 0.5 * (span.start_s + span.end_s), 0.5 * min(length, _EXCERPT_S)
+            found.append(Span(middle - half, middle + half))
+            continue
+        count = int(length / _EXCERPT_S)
+        edges = np.linspace(span.start_s, span.end_s, count + 1)
+        found += [Span(float(a), float(b)) for a, b in itertools.pairwise(edges)]
+    return found
+
+
+def _samples(recording: Recording, span: Span) -> NDArray[np.float32]:
+    first = max(0, round((span.start_s - recording.start_s) * recording.rate_hz))
+    last = round((span.end_s - recording.start_s) * recording.rate_hz)
+    return recording.samples[0, first:last]
+
+
+def _kurtosis(power: Array, rate_hz: float) -> float:
+    mean = ndimage.uniform_filter1d(power, max(3, round(_LEVEL_S * rate_hz)), mode="nearest")
+    return float(np.mean((power / np.maximum(mean, 1e-30)) ** 2)) - 2.0
+
+
+def _slope(speed_rpm: Array, level_db: Array) -> tuple[float, float]:
+    """Level in dB per decade of speed and its standard uncertainty; nan where one speed only."""
+    x = np.log10(speed_rpm)
+    spread = float(np.sum((x - x.mean()) ** 2))
+    if len(x) < 3 or spread < 0.01:
+        return float("nan"), float("nan")
+    slope = float(np.sum((x - x.mean()) * level_db)) / spread
+    residual = level_db - level_db.mean() - slope * (x - x.mean())
+    return slope, float(np.sqrt(np.sum(residual**2) / (len(x) - 2) / spread))
+
+
+def _depth(spectra: EnvelopeSpectra, band: int, order: float) -> float:
+    place = round(order / spectra.step)
+    reach = max(1, round(0.02 * place))
+    if place + reach >= spectra.level.shape[1]:
+        return 0.0
+    peak = place - reach + int(np.argmax(spectra.level[band, place - reach : place + reach + 1]))
+    return spectra.depth(band, max(1, peak - 1), peak + 2)
+
+
+def _quiet_db(recording: Recording, band: Band) -> float:
+    """Level of the band in the quietest twentieth of the recording."""
+    size = 2 ** round(np.log2(_FRAME_S * recording.rate_hz))
+    row = recording.samples[0]
+    if len(row) < size:
+        return 0.0
+    starts = np.linspace(0, len(row) - size, _QUIET_FRAMES).astype(int)
+    window = np.hanning(size + 1)[:-1].astype(np.float32)
+    spectra = np.abs(fft.rfft(np.stack([row[s : s + size] for s in starts]) * window, axis=1)) ** 2
+    step = recording.rate_hz / size
+    inside = spectra[:, round(band.low_hz / step) : round(band.high_hz / step)]
+    # Parseval for one side of the spectrum; the complex envelope's power is twice the band's
+    # mean square, hence 2 x 2 / (size x energy of the window).
+    power = 4.0 * inside.sum(axis=1) / (size * np.sum(window**2))
+    return 10.0 * float(np.log10(np.percentile(power, _QUIET_PERCENTILE) + 1e-30))

@@ -1,0 +1,284 @@
+"""The harmonic test: is there a family of lines at h times an order, h = 1, 2, 3 ...?
+
+Each harmonic is the sum of the free lines within a relative width of h times the order; its
+improbability under noise alone, -ln p, follows the unit exponential law, and the total over H
+harmonics the gamma law of shape H (Fisher 1932).  One harmonic counts for at most `HIGHEST`
+nepers, so that a single line, which anything can make, never decides.
+
+The best order in a range, width and band is then corrected for every place looked at: the
+positions, the widths, the bands (weighted Bonferroni: Genovese, Roeder, Wasserman, Biometrika 93
+(2006) 509-524).
+
+Chance is one rival; the other is a machine that makes many lines of its own.  Against it stands
+the family's share: how much of all the lines that stand out in its band it explains.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from spinlab.bearings.evidence import LineEvidence
+from spinlab.bearings.spectra import EnvelopeSpectra
+from spinlab.envelope.significance import box_log_survival, log_any, log_survival
+
+Array = NDArray[np.float64]
+
+MOST_HARMONICS = 5
+# p = 8e-7 for one line: two such lines pass every correction made here, one does not.
+HIGHEST = 14.0
+# Relative widths over which a harmonic is gathered: a pure line; the speed's uncertainty (put
+# in by the caller); and the smear by the balls' random slip, a few tenths of a percent.
+SLIP_WIDTHS = (0.0, 0.002, 0.005)
+# Beyond the cap nepers count by this times the logarithm of their multiple of it: enough to
+# find the true centre of a strong line, too little to outweigh a missing harmonic.
+_SOFTNESS = 3.0
+# A wider box is taken only where it gains this many nepers: a strong line fills any box.
+_WIDER_MUST_GAIN = 4.0
+# Positions per line at the first harmonic: a fifth harmonic moves by 1.25 lines per step.
+_STEPS_PER_LINE = 4
+_STEPS_PER_BOX = 3
+_LN10 = float(np.log(10.0))
+
+
+@dataclass(frozen=True, kw_only=True)
+class Best:
+    """The best place of a search.
+
+    Attributes:
+        order: first harmonic.
+        band: row of the spectra.
+        width: relative width the harmonics were gathered over.
+        log_p: ln p, corrected for positions, widths and bands.
+        strength: nepers of all harmonics with a soft cap: ranks what `log_p`, which the hard
+            cap makes equal for all strong families, cannot.
+    """
+
+    order: float
+    band: int
+    width: float
+    log_p: float
+    strength: float
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class _Scores:
+    log_p: Array
+    soft_log_p: Array
+    strength: Array
+    orders: Array
+    width: float
+    trials: float
+
+
+def search(
+    spectra: EnvelopeSpectra,
+    low: float,
+    high: float,
+    widths: Sequence[float],
+    weights: Array,
+) -> Best | None:
+    """The strongest family between two orders, over all widths and bands.
+
+    Args:
+        spectra: whitened spectra.
+        low, high: range of the first harmonic.
+        widths: relative widths to gather a harmonic over.
+        weights: shape (bands,), share of the error budget of each band; they add up to one.
+
+    Returns:
+        The best place with ln p corrected for positions, widths and bands; None where no
+        harmonic is free.
+    """
+    best, least = None, np.inf
+    for width in widths:
+        scores = _scores(spectra, low, high, width)
+        if scores is None:
+            continue
+        corrected = scores.log_p + np.log(scores.trials * len(widths) / weights[:, None])
+        merit = corrected - scores.log_p + scores.soft_log_p
+        band, place = np.unravel_index(int(np.argmin(merit)), merit.shape)
+        if merit[band, place] < least - _WIDER_MUST_GAIN:
+            least = float(merit[band, place])
+            best = Best(
+                order=_centre(spectra.only(int(band)), float(scores.orders[place]), width),
+                band=int(band),
+                width=width,
+                log_p=float(min(0.0, corrected[band, place])),
+                strength=float(scores.strength[band, place]),
+            )
+    return best
+
+
+def _centre(spectra: EnvelopeSpectra, order: float, width: float) -> float:
+    """Within a box that holds a line, the order at which the line itself is strongest."""
+    if width * order < spectra.step:
+        return order
+    orders = np.linspace(order * (1 - width), order * (1 + width), 41)
+    nepers, _ = harmonic_nepers(spectra, orders, 0.25 * width)
+    return float(orders[int(np.argmax(np.log1p(nepers[0]).sum(axis=-1)))])
+
+
+def _scores(spectra: EnvelopeSpectra, low: float, high: float, width: float) -> _Scores | None:
+    high = min(high, spectra.highest_order)
+    if not 0 < low < high:
+        return None
+    stride = max(spectra.step / _STEPS_PER_LINE, width * low / _STEPS_PER_BOX)
+    count = max(3, int(np.ceil((high - low) / stride)))
+    orders = np.linspace(low, high, count)
+    nepers, valid = harmonic_nepers(spectra, orders, width)
+    harmonics = valid.sum(axis=-1)
+    if not harmonics.any():
+        return None
+    total = np.minimum(nepers, HIGHEST).sum(axis=-1)
+    beyond = np.maximum(nepers - HIGHEST, 0.0) / _SOFTNESS
+    strength = total + _SOFTNESS * np.log1p(beyond).sum(axis=-1)
+    shape = np.maximum(harmonics, 1)
+    log_p = np.where(harmonics > 0, log_survival(shape, total), 0.0)
+    # The mean harmonic decides how far the order must move to make an independent look.
+    mean_harmonic = 0.5 * (1.0 + float(harmonics.max()))
+    look = max(1.5 * spectra.step / mean_harmonic, 2.0 * width * low)
+    return _Scores(
+        log_p=log_p,
+        soft_log_p=np.where(harmonics > 0, log_survival(shape, strength), 0.0),
+        strength=strength,
+        orders=orders,
+        width=width,
+        trials=max(1.0, (high - low) / look),
+    )
+
+
+def harmonic_nepers(
+    spectra: EnvelopeSpectra, orders: Array, width: float
+) -> tuple[Array, NDArray[np.bool_]]:
+    """-ln p of each harmonic of each order.
+
+    Args:
+        spectra: whitened spectra.
+        orders: shape (m,).
+        width: relative half-width of the box around each harmonic.
+
+    Returns:
+        Shape (bands, m, harmonics), 0 where not free, and which harmonics are free, shape
+        (m, harmonics).
+    """
+    lines = spectra.level.shape[1]
+    harmonic = np.arange(1, MOST_HARMONICS + 1)
+    place = orders[:, None] * harmonic / spectra.step
+    half = np.rint(place * width).astype(np.int64)
+    first = np.rint(place).astype(np.int64) - half
+    past = first + 2 * half + 1
+    inside = past <= lines
+    first, past = np.minimum(first, lines), np.minimum(past, lines)
+    free = spectra.free_sum[past] - spectra.free_sum[first]
+    valid = inside & (2 * free > past - first)
+    filled = spectra.level_sum[:, past] - spectra.level_sum[:, first]
+    shape = spectra.floor_shape[np.minimum(first, lines - 1)]
+    if half.any():
+        nepers = -box_log_survival(filled, np.maximum(free, 1), shape)
+    else:
+        # One line over its estimated mean follows (1 + u/m)^-m exactly.
+        nepers = shape * np.log1p(filled / shape)
+    return np.where(valid, nepers, 0.0), valid
+
+
+def family_lines(
+    order: float, steps: Sequence[tuple[float, int]], width: float, highest_order: float
+) -> list[tuple[float, float]]:
+    """(order, half-width) of every harmonic of a family and its sidebands.
+
+    Args:
+        order: first harmonic.
+        steps: spacings of sidebands and how many of each to take either side; they combine.
+        width: relative width of a harmonic.
+        highest_order: end of the axis.
+    """
+    offsets = {0.0}
+    for step, count in steps:
+        offsets = {offset + side * step for offset in offsets for side in range(-count, count + 1)}
+    lines = []
+    for harmonic in range(0, int(highest_order / order) + 2):
+        for offset in offsets:
+            place = harmonic * order + offset
+            if 0 < place <= highest_order:
+                lines.append((place, width * max(1, harmonic) * order))
+    return lines
+
+
+@dataclass(frozen=True, kw_only=True)
+class Dominance:
+    """How much of the lines that stand out in a band a family explains.
+
+    Attributes:
+        share: 0 (no more than its lines' part of the axis would by chance) to 1 (all).
+        depth: modulation depth of all its lines together.
+    """
+
+    share: float
+    depth: float
+
+
+def dominance(spectra: EnvelopeSpectra, rest: EnvelopeSpectra, band: int) -> Dominance:
+    """Compare a band's lines before and after a family has been set aside.
+
+    Where no single line stands out there is nothing else to explain: the share is then one, and
+    the odds against chance speak alone.
+    """
+    before, after = spectra.cyclic_power(band), rest.cyclic_power(band)
+    if before <= 0:
+        return Dominance(share=1.0, depth=0.0)
+    covered = 1.0 - float(rest.free.sum()) / max(1.0, float(spectra.free.sum()))
+    share = 1.0 - after / before
+    return Dominance(
+        share=float(np.clip((share - covered) / max(1.0 - covered, 0.05), 0.0, 1.0)),
+        depth=float(np.sqrt(max(0.0, before - after))),
+    )
+
+
+def read_line(
+    spectra: EnvelopeSpectra, band: int, order: float, width: float, label: str
+) -> LineEvidence | None:
+    """One line at a given order, gathered over a relative width; None where it is not free."""
+    place = order / spectra.step
+    half = round(place * width)
+    first, past = round(place) - half, round(place) + half + 1
+    if first < 1 or past > spectra.level.shape[1]:
+        return None
+    free = int(spectra.free_sum[past] - spectra.free_sum[first])
+    if 2 * free <= past - first:
+        return None
+    filled = float(spectra.level_sum[band, past] - spectra.level_sum[band, first])
+    return LineEvidence(
+        label=label,
+        order=order,
+        snr_db=10.0 * float(np.log10(max(filled / free, 1e-3))),
+        log10_p=float(box_log_survival(filled, free, spectra.floor_shape[first])) / _LN10,
+        depth=spectra.depth(band, max(1, first - 1), past + 1),
+    )
+
+
+def sideband_lines(
+    spectra: EnvelopeSpectra, best: Best, sideband: float, name: str, step_name: str
+) -> tuple[tuple[LineEvidence, ...], float]:
+    """First and second sidebands around the first three harmonics, and log10 p of them all."""
+    lines = []
+    for harmonic in (1, 2, 3):
+        for side in (-2, -1, 1, 2):
+            sign = "+" if side > 0 else "-"
+            label = f"{harmonic} x {name} {sign} {abs(side)} x {step_name}"
+            order = harmonic * best.order + side * sideband
+            line = read_line(spectra, best.band, order, 0.5 * best.width, label)
+            if line is not None:
+                lines.append(line)
+    if not lines:
+        return (), 0.0
+    total = sum(min(-line.log10_p * _LN10, HIGHEST) for line in lines)
+    return tuple(lines), float(log_survival(len(lines), total)) / _LN10
+
+
+def log10_any(log_p: float, tests: int) -> float:
+    """log10 of the chance that one of `tests` searches is this rare."""
+    return float(log_any(min(log_p, 0.0), tests)) / _LN10

@@ -1,0 +1,150 @@
+"""Squared envelope order spectra of several bands, whitened, with known lines set aside.
+
+Conventions: orders on the drum's scale; levels in multiples of the local mean noise line, so
+that under noise alone a line follows the unit exponential law (see `envelope.significance`).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy import fft
+
+from spinlab.bearings.evidence import Competitor
+from spinlab.envelope.significance import HANN_NOISE_LINES, line_threshold, noise_floor
+
+Array = NDArray[np.float64]
+
+# Lines of the Hann window's main lobe either side of a tone, and one more for its skirt.
+MASK_LINES = 3
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class EnvelopeSpectra:
+    """Whitened order spectra of the squared envelopes of several bands.
+
+    Attributes:
+        step: distance of two lines, in orders.
+        level: shape (bands, n), power over the local noise.
+        floor: shape (bands, n), the local noise as squared modulation depth.
+        floor_shape: shape (n,), half the degrees of freedom behind it.
+        free: shape (n,), False where another cause's line lies.
+        level_sum, free_sum: running sums of the free lines' level and count, with a leading 0.
+        highest_order: end of the range in which the envelope has not lost its strength.
+    """
+
+    step: float
+    level: Array
+    floor: Array
+    floor_shape: Array
+    free: NDArray[np.bool_]
+    level_sum: Array
+    free_sum: NDArray[np.int64]
+    highest_order: float
+
+    def without(self, orders: Iterable[tuple[float, float]]) -> EnvelopeSpectra:
+        """The same with more lines set aside: (order, half-width in orders) each."""
+        free = self.free.copy()
+        for order, half_width in orders:
+            reach = MASK_LINES + half_width / self.step
+            first = int(np.floor(order / self.step - reach))
+            last = int(np.ceil(order / self.step + reach)) + 1
+            if last > 0:
+                free[max(0, first) : last] = False
+        return _with_sums(replace(self, free=free))
+
+    def only(self, band: int) -> EnvelopeSpectra:
+        """One band alone."""
+        row = slice(band, band + 1)
+        return replace(
+            self,
+            level=self.level[row],
+            floor=self.floor[row],
+            level_sum=self.level_sum[row],
+        )
+
+    def cyclic_power(self, band: int) -> float:
+        """Squared modulation depth of all free lines of a band that pass the level of chance."""
+        level = np.where(self.free, self.level[band], 0.0)
+        high = level > line_threshold(0.01, lines=max(1, int(self.free.sum())))
+        return float(np.sum((level[high] - 1.0) * self.floor[band, high])) / HANN_NOISE_LINES
+
+    def depth(self, band: int, first: int, past: int) -> float:
+        """Modulation depth of a line whose power lies in lines `first` to `past`."""
+        excess = (self.level[band, first:past] - 1.0) * self.floor[band, first:past]
+        return float(np.sqrt(max(0.0, float(excess.sum())) / HANN_NOISE_LINES))
+
+
+def envelope_spectra(cells: Array, cells_per_turn: int, *, highest_order: float) -> EnvelopeSpectra:
+    """Whitened spectra of envelopes given at equal steps of angle.
+
+    Args:
+        cells: shape (bands, n), envelopes with mean about one.
+        cells_per_turn: cells per turn of the drum.
+        highest_order: orders above it are dropped.
+    """
+    n = _fast_length(cells.shape[1])
+    part = cells[:, :n] / np.maximum(cells[:, :n].mean(axis=1, keepdims=True), 1e-12)
+    window = np.hanning(n + 1)[:-1]
+    spectrum = fft.rfft((part - 1.0) * window, axis=1)
+    step = cells_per_turn / n
+    kept = min(spectrum.shape[1], int(highest_order / step) + 1)
+    power = (np.abs(spectrum[:, :kept]) * (2.0 / window.sum())) ** 2
+    # The mean over a cell weakens a line by sinc; divide it out so that depth is true.
+    power /= np.sinc(np.arange(kept) / n) ** 2
+    floor = noise_floor(power, step)
+    free = np.ones(kept, dtype=bool)
+    free[: MASK_LINES + 1] = False
+    blank = np.zeros(0)
+    return _with_sums(
+        EnvelopeSpectra(
+            step=step,
+            level=power / floor.level,
+            floor=floor.level,
+            floor_shape=floor.shape,
+            free=free,
+            level_sum=blank,
+            free_sum=np.zeros(0, dtype=np.int64),
+            highest_order=kept * step,
+        )
+    )
+
+
+def _with_sums(spectra: EnvelopeSpectra) -> EnvelopeSpectra:
+    zero = np.zeros((len(spectra.level), 1))
+    level_sum = np.concatenate(
+        [zero, np.cumsum(np.where(spectra.free, spectra.level, 0.0), axis=1)], axis=1
+    )
+    free_sum = np.concatenate([[0], np.cumsum(spectra.free)])
+    return replace(spectra, level_sum=level_sum, free_sum=free_sum)
+
+
+def _fast_length(n: int) -> int:
+    """The longest length up to n that the transform likes."""
+    size = n
+    while size > 16 and fft.next_fast_len(size, real=True) != size:
+        size -= 1
+    return size
+
+
+def competing_lines(
+    competitors: Sequence[Competitor], highest_order: float, speed_uncertainty: float
+) -> list[tuple[float, float]]:
+    """(order, half-width) of every multiple of every competing cause.
+
+    The half-width is two standard uncertainties of the order; the speed's own uncertainty
+    smears a line in proportion to its order.
+    """
+    lines = []
+    for cause in competitors:
+        for multiple in range(1, int(highest_order / cause.order) + 1):
+            order = multiple * cause.order
+            spread = np.hypot(multiple * cause.standard_uncertainty, order * speed_uncertainty)
+            # Where the multiples can no longer be told apart they are not a known place.
+            if 2.0 * spread > 0.2 * cause.order and multiple > 1:
+                break
+            lines.append((order, 2.0 * float(spread)))
+    return lines

@@ -1,0 +1,176 @@
+"""Stage by stage: is the family there in every stretch, and does it move with the speed?
+
+A bearing's line keeps its order; a line that keeps its frequency while the drum changes speed
+comes from something that does not turn with the drum.
+"""
+
+from __future__ import annotations
+
+import itertools
+from collections.abc import Sequence
+
+import numpy as np
+from numpy.typing import NDArray
+
+from spinlab.bearings.evidence import Competitor, Hypothesis, SpeedTest, StageEvidence
+from spinlab.bearings.group import Group, over_angle
+from spinlab.bearings.score import HIGHEST, harmonic_nepers
+from spinlab.bearings.spectra import EnvelopeSpectra, competing_lines, envelope_spectra
+from spinlab.envelope.significance import log_any, log_survival
+from spinlab.orders import Span
+from spinlab.speed.track import SpeedTrack
+
+Array = NDArray[np.float64]
+
+# Fewer turns than this resolve an order to no better than 0.15.
+LEAST_TURNS = 15.0
+# Speeds this far apart move a line by more than any tolerance of its order.
+LEAST_SPEED_RATIO = 1.12
+_LN10 = float(np.log(10.0))
+_NAMED = ("plateau", "ramp", "coasting")
+
+
+def stretches(track: SpeedTrack, spans: Sequence[Span]) -> tuple[tuple[Span, str], ...]:
+    """The analysed stretches cut where the track's motion changes, each with its motion."""
+    parts = []
+    for span in spans:
+        inside = np.flatnonzero(
+            (track.time_s >= span.start_s) & (track.time_s <= span.end_s) & track.known
+        )
+        if len(inside) < 2:
+            continue
+        names = [str(track.motion[i]) for i in inside]
+        names = [name if name in _NAMED else "unknown" for name in names]
+        cuts = [0, *(k for k in range(1, len(names)) if names[k] != names[k - 1]), len(names)]
+        for begin, end in itertools.pairwise(cuts):
+            first, last = inside[begin], inside[min(end, len(inside) - 1)]
+            part = Span(float(track.time_s[first]), float(track.time_s[last]))
+            parts.append((part, names[begin]))
+    return tuple(parts)
+
+
+def stage_evidence(
+    group: Group,
+    track: SpeedTrack,
+    hypothesis: Hypothesis,
+    competitors: Sequence[Competitor],
+    uncertainty: float,
+) -> tuple[StageEvidence, ...]:
+    """The hypothesis's family in each stretch that is long enough."""
+    rows = []
+    for span, motion, spectra in _stretch_spectra(
+        group, track, hypothesis, competitors, uncertainty
+    ):
+        turns = 1.0 / spectra.step
+        speed = turns / (span.end_s - span.start_s) * 60.0
+        log_p, snr_db = _at(spectra, hypothesis.order, hypothesis.line_width)
+        rows.append(
+            StageEvidence(
+                start_s=span.start_s,
+                end_s=span.end_s,
+                motion=motion,
+                speed_rpm=speed,
+                turns=turns,
+                snr_db=snr_db,
+                log10_p=log_p / _LN10,
+            )
+        )
+    return tuple(rows)
+
+
+def test_speed(
+    group: Group,
+    track: SpeedTrack,
+    hypothesis: Hypothesis,
+    stages: Sequence[StageEvidence],
+    competitors: Sequence[Competitor],
+    uncertainty: float,
+) -> SpeedTest:
+    """Compare a fixed order with a fixed frequency over stretches of different speed.
+
+    The frequency is the one the family has in its strongest stretch; both readings share that
+    stretch, so only the others decide.
+    """
+    if not stages:
+        return _untested("no stretch is long enough to be looked at by itself")
+    strongest = min(stages, key=lambda stage: stage.log10_p)
+    others = [
+        s
+        for s in stages
+        if max(s.speed_rpm, strongest.speed_rpm) / min(s.speed_rpm, strongest.speed_rpm)
+        >= LEAST_SPEED_RATIO
+    ]
+    if not others:
+        return _untested("the recording holds one speed only; a run-up or a second plateau tells")
+    by_start = {
+        span.start_s: spectra
+        for span, _, spectra in _stretch_spectra(group, track, hypothesis, competitors, uncertainty)
+    }
+    odds = 0.0
+    for stage in others:
+        elsewhere = hypothesis.order * strongest.speed_rpm / stage.speed_rpm
+        fixed, _ = _at(by_start[stage.start_s], elsewhere, hypothesis.line_width)
+        odds += fixed / _LN10 - stage.log10_p
+    return _verdict(odds, others, strongest)
+
+
+def _untested(reason: str) -> SpeedTest:
+    return SpeedTest(follows="not tested", log10_odds=0.0, reason=reason)
+
+
+def _verdict(odds: float, others: Sequence[StageEvidence], strongest: StageEvidence) -> SpeedTest:
+    speeds = ", ".join(f"{s.speed_rpm:.0f}" for s in others)
+    where = f"between {strongest.speed_rpm:.0f} rpm and {speeds} rpm"
+    if odds >= 1.0:
+        return SpeedTest(
+            follows="yes", log10_odds=odds, reason=f"the lines keep their order {where}"
+        )
+    if odds <= -1.0:
+        return SpeedTest(
+            follows="no", log10_odds=odds, reason=f"the lines keep their frequency {where}"
+        )
+    return SpeedTest(
+        follows="not tested",
+        log10_odds=odds,
+        reason=f"the lines are too weak outside one stretch to compare {where}",
+    )
+
+
+def _stretch_spectra(
+    group: Group,
+    track: SpeedTrack,
+    hypothesis: Hypothesis,
+    competitors: Sequence[Competitor],
+    uncertainty: float,
+) -> list[tuple[Span, str, EnvelopeSpectra]]:
+    found = []
+    index = group.index_of(hypothesis.band)
+    row = slice(index, index + 1)
+    highest = group.spectra.highest_order
+    lines = competing_lines(competitors, highest, uncertainty)
+    for piece, home in zip(group.pieces, group.spans, strict=True):
+        for span, motion in stretches(track, [home]):
+            cells = over_angle(piece, track, span, group.cells_per_turn, bands=row)
+            if cells.shape[1] < LEAST_TURNS * group.cells_per_turn:
+                continue
+            spectra = envelope_spectra(cells, group.cells_per_turn, highest_order=highest)
+            found.append((span, motion, spectra.without(lines)))
+    return found
+
+
+def _at(spectra: EnvelopeSpectra, order: float, width: float) -> tuple[float, float]:
+    """Natural log of p of a family at a known order, and the mean level of its harmonics in dB."""
+    reach = max(width * order, 0.5 * spectra.step)
+    orders = np.linspace(order - reach, order + reach, 9)
+    nepers, valid = harmonic_nepers(spectra, orders, width)
+    harmonics = valid.sum(axis=-1)
+    if not harmonics.any():
+        return 0.0, 0.0
+    log_p = log_survival(np.maximum(harmonics, 1), np.minimum(nepers[0], HIGHEST).sum(axis=-1))
+    place = int(np.argmin(np.where(harmonics > 0, log_p, 0.0)))
+    # Three positions of nine are independent within one line of the first harmonic.
+    best = float(log_any(log_p[place], 3.0))
+    lines = np.rint(orders[place] * np.arange(1, valid.shape[1] + 1) / spectra.step).astype(int)
+    lines = lines[valid[place]]
+    level = float(np.mean(spectra.level[0, lines[lines < spectra.level.shape[1]]]))
+    return best, 10.0 * float(np.log10(max(level, 1e-3)))

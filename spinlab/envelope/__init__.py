@@ -1,0 +1,1 @@
+"""Envelope analysis: pre-whitening, choice of band, squared envelopes, significance."""
