@@ -9,8 +9,8 @@ from spinlab.quality.levels import Levels
 from spinlab.quality.motion import HELD_SHARE, RANGES_G
 from spinlab.quality.value import Quality
 from spinlab.recording import Remark
+from spinlab.reference import STANDARD_GRAVITY_M_S2
 
-STANDARD_GRAVITY = 9.80665  # m/s2, exact: 3rd CGPM (1901)
 # A spin test with its plateaus takes minutes (common practice, no published source).
 SHORT_S = 60.0
 CLIPPED_SHARE = 1e-4
@@ -83,8 +83,8 @@ def _processing(quality: Quality) -> Iterator[tuple[str, str]]:
         )
     if quality.noise_suppression == "suspected":
         yield (
-            f"Steady noise looks thinned out: {quality.spectral_holes or 0.0:.1%} of the spectrum's "
-            "cells are empty, as after noise suppression or at a very low bit rate.",
+            f"Steady noise looks thinned out: {quality.spectral_holes or 0.0:.1%} of the spectrum "
+            "is empty, as after noise suppression or at a very low bit rate.",
             "Weak lines and the modulation of noise may be missing: what is not found here may "
             "still be there.  Record with an app that stores unprocessed sound.",
         )
@@ -129,7 +129,7 @@ def _sensor_range(quality: Quality, levels: Levels) -> Iterator[tuple[str, str]]
     if quality.clipped_share <= CLIPPED_SHARE:
         return
     peak = float(levels.peak.max())
-    ranges = [g for g in RANGES_G if abs(peak / STANDARD_GRAVITY / g - 1) < 0.05]
+    ranges = [g for g in RANGES_G if abs(peak / STANDARD_GRAVITY_M_S2 / g - 1) < 0.05]
     named = f", its range of {ranges[0]} g" if ranges else ""
     yield (
         f"The sensor is at its limit of {peak:.0f} m/s2{named} in {quality.clipped_share:.2%} of "

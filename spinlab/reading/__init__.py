@@ -5,6 +5,7 @@ acceleration logs from text.  Times follow the file's own clock; whatever was re
 stands in the recording's remarks.
 """
 
-from spinlab.reading.file import MINIMUM_DURATION_S, Progress, read
+from spinlab.reading.decoded import MINIMUM_DURATION_S
+from spinlab.reading.file import AccelerationUnit, Progress, read
 
-__all__ = ["MINIMUM_DURATION_S", "Progress", "read"]
+__all__ = ["MINIMUM_DURATION_S", "AccelerationUnit", "Progress", "read"]

@@ -33,8 +33,10 @@ def text_encoding(head: bytes) -> str:
 
 def content_of(head: bytes) -> Content:
     """Whether the first bytes are text or binary."""
-    if not head.strip(b"\0"):
-        return "empty" if not head else "binary"
+    if not head:
+        return "empty"
+    if suits_libsndfile(head):
+        return "binary"
     if any(head.startswith(mark) for mark, _ in _MARKS):
         return "text"
     controls = sum(byte < 32 and byte not in _TEXT_CONTROLS for byte in head)

@@ -9,6 +9,9 @@ from numpy.typing import NDArray
 
 from spinlab.recording import Gap, Remark
 
+# Shorter than this, not even one slow turn of a drum fits in.
+MINIMUM_DURATION_S = 1.0
+
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class Decoded:

@@ -10,7 +10,7 @@ from typing import Literal
 
 from spinlab.errors import InputError, UnreadableRecording, printable
 from spinlab.reading.content import SNIFFED_BYTES, content_of, suits_libsndfile
-from spinlab.reading.decoded import Decoded, UnknownFormatError
+from spinlab.reading.decoded import MINIMUM_DURATION_S, Decoded, UnknownFormatError
 from spinlab.reading.media import decode_media
 from spinlab.reading.sound import decode_sound
 from spinlab.recording import Recording, Source
@@ -18,8 +18,6 @@ from spinlab.recording import Recording, Source
 Progress = Callable[[float], None]
 AccelerationUnit = Literal["m/s2", "g"]
 
-# Shorter than this, not even one slow turn of a drum fits in.
-MINIMUM_DURATION_S = 1.0
 _CHANNEL_NAMES = {1: ("mono",), 2: ("left", "right")}
 
 
@@ -79,7 +77,7 @@ def _read_sound(file: Path, name: str, head: bytes, digest: str, report: Progres
         start_s=decoded.start_s,
         channel_names=names,
         source=Source(
-            file=file.name,
+            file=printable(file.name),
             sha256=digest,
             container=decoded.container,
             codec=decoded.codec,

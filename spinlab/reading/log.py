@@ -8,8 +8,9 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
-from spinlab.errors import InputError, UnreadableRecording
+from spinlab.errors import InputError, UnreadableRecording, printable
 from spinlab.reading.columns import Roles, find_roles
+from spinlab.reading.decoded import MINIMUM_DURATION_S
 from spinlab.reading.grid import evenly
 from spinlab.reading.rows import accelerometer_rows
 from spinlab.reading.stamps import Clock, fit_clock
@@ -60,11 +61,20 @@ def read_log(
             "are needed, and a whole spin test to judge its stages."
         )
     scale = acceleration_scale(log.labels, log.values, stated=acceleration_unit)
-    source = Source(file=path.name, sha256=sha256, container="text table", codec=scale.origin)
+    source = Source(
+        file=printable(path.name), sha256=sha256, container="text table", codec=scale.origin
+    )
     log = replace(log, values=log.values * scale.factor, remarks=log.remarks + scale.remarks)
     if log.stamps_s is None:
-        return _untimed(log, rate_hz=rate_hz, name=name, source=source)
-    return _timed(log.stamps_s, log, name=name, source=source)
+        recording = _untimed(log, rate_hz=rate_hz, name=name, source=source)
+    else:
+        recording = _timed(log.stamps_s, log, name=name, source=source)
+    if recording.duration_s < MINIMUM_DURATION_S:
+        raise UnreadableRecording(
+            f"{name} lasts only {recording.duration_s:.3f} s: at least {MINIMUM_DURATION_S:g} s is "
+            "needed, and a whole spin test to judge its stages."
+        )
+    return recording
 
 
 def _pick(table: Table, name: str) -> _Log:
@@ -106,6 +116,11 @@ def _untimed(log: _Log, *, rate_hz: float | None, name: str, source: Source) -> 
     if rate_hz is None:
         raise InputError(
             f"{name} has no time column, so its rate is unknown: state the samples per second."
+        )
+    if not 0 < rate_hz < np.inf:
+        raise InputError(
+            f"{name} cannot have the stated rate of {rate_hz:g} samples per second: state a "
+            "positive number."
         )
     values = np.where(np.isfinite(log.values), log.values, 0.0)
     return Recording(

@@ -8,7 +8,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from spinlab.reading.table import Table
-from spinlab.reading.units import STANDARD_GRAVITY, still_norm
+from spinlab.reading.units import still_norm
+from spinlab.reference import STANDARD_GRAVITY_M_S2
 
 _MOST_SENSORS = 20
 _ACCELEROMETER = re.compile(r"^(a|acc.*|lin.*acc.*|type_acc.*|.*accelerometer.*)$", re.I)
@@ -34,7 +35,7 @@ def accelerometer_rows(table: Table, values: tuple[int, ...]) -> NDArray[np.bool
     for kind in kinds:
         mask = np.asarray(column == kind)
         norm = still_norm(table.numbers[np.array(values)][:, mask])
-        if any(0.85 < norm / gravity < 1.18 for gravity in (1.0, STANDARD_GRAVITY)):
+        if any(0.85 < norm / gravity < 1.18 for gravity in (1.0, STANDARD_GRAVITY_M_S2)):
             return mask
     return None
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import re
 from collections.abc import Callable
 from pathlib import Path
@@ -32,7 +33,7 @@ def decode_sound(path: Path, *, progress: Callable[[float], None]) -> Decoded:
     import soundfile
 
     try:
-        file = soundfile.SoundFile(path)
+        file = soundfile.SoundFile(_address(path))
     except (soundfile.LibsndfileError, TypeError) as error:
         raise UnknownFormatError from error
     with file, SampleStore(file.channels) as store:
@@ -50,6 +51,12 @@ def decode_sound(path: Path, *, progress: Callable[[float], None]) -> Decoded:
             remarks=repairs.remarks() + _ends_early(file, store.frames, broken) + _cut_ogg(path),
             broken=broken,
         )
+
+
+def _address(path: Path) -> str | bytes:
+    """The absolute path, so that a file called "-" is no standard input; bytes where names are."""
+    full = os.path.abspath(path)
+    return os.fsencode(full) if os.name == "posix" else full
 
 
 def _copy(

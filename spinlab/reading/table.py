@@ -26,6 +26,7 @@ _CHUNK_LINES = 50_000
 _SNIFFED_LINES = 200
 # A longer line is no row of a log; reading on would let one line fill the memory.
 _LONGEST_LINE = 64 * 1024
+_MOST_COLUMNS = 256
 _COMMENT = re.compile(r"^\s*(#|%|//)\s*")
 _NUMBER = re.compile(r"^[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?$|^[+-]?(nan|inf|infinity)$", re.I)
 
@@ -105,6 +106,8 @@ def _dialect(lines: list[str], encoding: str) -> Dialect | None:
         if not shapes:
             continue
         (columns, numeric), count = max(shapes.items(), key=lambda item: item[1] * item[0][1])
+        if columns > _MOST_COLUMNS:
+            continue
         score = count * numeric
         if best is not None and score <= best[0]:
             continue

@@ -14,8 +14,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from spinlab.recording import Remark
+from spinlab.reference import STANDARD_GRAVITY_M_S2
 
-STANDARD_GRAVITY = 9.80665  # m/s2, exact: 3rd CGPM (1901), as in BIPM's SI brochure
 _SECONDS = {"s": 1.0, "ms": 1e-3, "us": 1e-6, "ns": 1e-9}
 _TIME_LABELS = {
     "s": {"s", "sec", "secs", "second", "seconds"},
@@ -122,19 +122,19 @@ def acceleration_scale(
         stated: "m/s2" or "g" where the user said so, which settles it.
     """
     if stated is not None:
-        return Scale(factor=STANDARD_GRAVITY if stated == "g" else 1.0, origin="as stated")
+        return Scale(factor=STANDARD_GRAVITY_M_S2 if stated == "g" else 1.0, origin="as stated")
     still = still_norm(values) if len(values) in (1, 3) else np.nan
     label = " ".join(names)
     if _SI_LABEL.search(label):
         return Scale(factor=1.0, origin="the column's label (m/s2)")
     if _MILLI_G_LABEL.search(label):
-        return Scale(factor=STANDARD_GRAVITY / 1e3, origin="the column's label (mg)")
+        return Scale(factor=STANDARD_GRAVITY_M_S2 / 1e3, origin="the column's label (mg)")
     if _G_LABEL.search(label):
-        return Scale(factor=STANDARD_GRAVITY, origin="the column's label (g)")
+        return Scale(factor=STANDARD_GRAVITY_M_S2, origin="the column's label (g)")
     for gravity, factor, unit in (
-        (1.0, STANDARD_GRAVITY, "g"),
-        (STANDARD_GRAVITY, 1.0, "m/s2"),
-        (1e3, STANDARD_GRAVITY / 1e3, "mg"),
+        (1.0, STANDARD_GRAVITY_M_S2, "g"),
+        (STANDARD_GRAVITY_M_S2, 1.0, "m/s2"),
+        (1e3, STANDARD_GRAVITY_M_S2 / 1e3, "mg"),
     ):
         if _GRAVITY_SPREAD[0] < still / gravity < _GRAVITY_SPREAD[1]:
             return Scale(factor=factor, origin=f"gravity on the still part ({unit})")
@@ -142,13 +142,15 @@ def acceleration_scale(
 
 
 def _without_gravity(still: float) -> Scale:
-    if np.isfinite(still) and still > 2 * STANDARD_GRAVITY:
+    if np.isfinite(still) and still > 2 * STANDARD_GRAVITY_M_S2:
         remark = Remark(
             what=f"The acceleration's unit is not stated, and the still part reads {still:.4g}.",
             consequence="Readings are scaled so that this is gravity: levels are right to the "
             "sensor's own few per cent.",
         )
-        return Scale(factor=STANDARD_GRAVITY / still, origin="scaled to gravity", remarks=(remark,))
+        return Scale(
+            factor=STANDARD_GRAVITY_M_S2 / still, origin="scaled to gravity", remarks=(remark,)
+        )
     remark = Remark(
         what="The unit of the acceleration is not stated, and no gravity shows in it.",
         consequence="It is taken as m/s2: speeds are unaffected, levels may be wrong by a factor "
