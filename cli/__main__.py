@@ -2,7 +2,7 @@
 
 import sys
 
-from spinlab_cli.run import main
+from .run import main
 
 if __name__ == "__main__":
     sys.exit(main())

@@ -14,6 +14,14 @@ if TYPE_CHECKING:
 
     from .progress import Progress
 
+
+def complete_profile(_context: click.Context, _option: click.Parameter, begun: str) -> list[str]:
+    """Names of shipped profiles for the shell to offer."""
+    from spinlab.machine import shipped
+
+    return [name for name in shipped() if name.startswith(begun)]
+
+
 _file = click.Path(path_type=Path)
 STANDARD_OUTPUT = Path("-")
 
@@ -24,6 +32,7 @@ STANDARD_OUTPUT = Path("-")
     "--machine",
     "profile",
     metavar="PROFILE",
+    shell_complete=complete_profile,
     help="The unit under test: a name from `spinlab machines`, or the path of a TOML profile.",
 )
 @click.option(

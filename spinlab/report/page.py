@@ -21,7 +21,7 @@ from spinlab.report import words
 from spinlab.report.facts import facts
 from spinlab.report.pictures import BLUE, FAINT, GREEN, INK, SHEETS, VERMILION, Shape, figure
 from spinlab.report.sound import LONGEST_SOUND_S, sound_uri
-from spinlab.result import Analysed, result
+from spinlab.result import Analysed, plain, result
 from spinlab.stages import Stage
 
 if TYPE_CHECKING:
@@ -147,7 +147,7 @@ def _finding(finding: Finding) -> dict[str, Any]:
         "chance": words.chance(finding.probability),
         "rivals": [(rival.cause, words.chance(rival.probability)) for rival in finding.rivals],
         "evidence": [
-            (*words.evidence_label(name), words.evidence_value(value))
+            (*words.evidence_label(name), words.evidence_value(plain(value)))
             for name, value in finding.evidence.items()
         ],
     }

@@ -119,7 +119,7 @@ def draw_spectrogram(axes: Axes, portrait: Portrait) -> Axes:
             textcoords="offset points",
             **_label("left"),
         )
-    axes.set_ylim(0, float(picture.frequency_hz[-1]))
+    axes.set_ylim(0, float(picture.frequency_hz[-1]) or 1.0)
     axes.set_ylabel("Frequency (Hz)")
     axes.set_title(f"What was recorded: dark is loud ({picture.unit})", **_title())
     axes.set_label("spectrogram")

@@ -183,6 +183,8 @@ def evidence_label(name: str) -> tuple[str, str]:
     return name.replace("_", " "), ""
 
 
+# A list in a sentence longer than this helps nobody.
+_MOST_LISTED = 6
 _UNITS = {
     "rpm_per_s": "rpm/s",
     "percent": "%",
@@ -210,16 +212,32 @@ _UNITS = {
 
 
 def evidence_value(value: object) -> str:
-    """A piece of evidence as text: numbers to four digits, lists joined."""
+    """A piece of evidence, a plain JSON value, as text: numbers to four digits, lists joined.
+
+    >>> evidence_value([1.23456, None, True])
+    '1.235, –, yes'
+    """
     if isinstance(value, bool):
         return "yes" if value else "no"
     if isinstance(value, float):
         return f"{value:.4g}".replace("-", "−") if math.isfinite(value) else NO_NUMBER
     if isinstance(value, list | tuple):
-        return ", ".join(evidence_value(part) for part in value) or NO_NUMBER
+        return _listed([evidence_value(part) for part in value])
     if isinstance(value, dict):
-        return ", ".join(f"{k} {evidence_value(v)}" for k, v in value.items()) or NO_NUMBER
+        return _listed([_named(name, part) for name, part in value.items()])
     return NO_NUMBER if value is None else str(value)
+
+
+def _named(name: str, value: object) -> str:
+    label, unit = evidence_label(name)
+    return f"{label} {evidence_value(value)} {unit}".strip()
+
+
+def _listed(parts: list[str]) -> str:
+    """The first few parts; how many were left out is said, the JSON result has them all."""
+    shown = ", ".join(parts[:_MOST_LISTED]) or NO_NUMBER
+    left = len(parts) - _MOST_LISTED
+    return shown if left <= 0 else f"{shown} and {left} more"
 
 
 def between_stages(table: StageTable) -> tuple[str, ...]:

@@ -103,3 +103,14 @@ def test_a_reader_that_hangs_up_causes_no_trace(tmp_path):
 def test_a_terminal_without_the_plus_minus_sign_is_no_obstacle(process):
     done = process("--help", env={"PYTHONIOENCODING": "ascii"})
     assert done.returncode == 0
+
+
+def test_the_shell_is_offered_commands_and_profiles(process):
+    def offered(words, index):
+        variables = {"_SPINLAB_COMPLETE": "bash_complete", "COMP_WORDS": words}
+        return process(env={**variables, "COMP_CWORD": str(index)}).stdout.split()
+
+    assert offered("spinlab mach", 1) == ["plain,machines"]
+    assert offered("spinlab check x.wav --machine direct-drive-14", 4) == [
+        "plain,direct-drive-1400"
+    ]

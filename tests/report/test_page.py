@@ -201,3 +201,19 @@ def test_the_cursor_reads_the_track_and_never_a_number_that_is_not_one(page):
 
 def test_the_same_analysis_makes_the_same_page(nothing_known, silent_page):
     assert page_html(nothing_known) == silent_page
+
+
+def test_a_recording_with_hardly_a_sample_and_no_frame_still_makes_a_page(nothing_known):
+    none = np.zeros(0)
+    track = replace(
+        nothing_known.track,
+        time_s=none,
+        speed_rpm=none,
+        standard_uncertainty_rpm=none,
+        confidence=none,
+        motion=np.zeros(0, "U8"),
+        carried_by=np.zeros(0, "U8"),
+    )
+    blink = Recording(kind="sound", samples=np.zeros((1, 2), dtype=np.float32), rate_hz=8000.0)
+    text = Reader(page_html(nothing_known.but(track=track, recording=blink))).text
+    assert "No turning drum can be found" in text

@@ -107,3 +107,13 @@ def test_outside_text_can_neither_break_a_line_nor_turn_its_direction(hostile):
     assert shown.isprintable()
     assert "\u202e" not in shown
     assert len(shown) == len(hostile)
+
+
+def test_a_long_list_is_cut_and_says_how_much_was_left_out():
+    assert words.evidence_value(list(range(9))) == "0, 1, 2, 3, 4, 5 and 3 more"
+
+
+def test_evidence_inside_evidence_keeps_its_units():
+    assert (
+        words.evidence_value({"line_hz": 161.7, "level_db": 48.0}) == "line 161.7 Hz, level 48 dB"
+    )

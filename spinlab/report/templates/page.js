@@ -41,6 +41,7 @@
   };
 
   const show = (time) => {
+    hair.hidden = false;
     now = Math.min(data.end_s, Math.max(data.start_s, time));
     const [left, right] = data.spans[narrow.matches ? "narrow" : "wide"];
     const share = (now - data.start_s) / (data.end_s - data.start_s || 1);
@@ -102,6 +103,7 @@
   const hint = readout.textContent;
   show(data.start_s);
   readout.textContent = hint;
+  hair.hidden = true;
   narrow.addEventListener("change", () => show(now));
   if (!audio) return;
 
