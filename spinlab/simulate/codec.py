@@ -19,6 +19,7 @@ FORMATS = {
 }
 # The default search of this encoder is ten times slower and no more telling.
 OPTIONS = {"aac": {"aac_coder": "fast"}}
+SAME_EACH_TIME = {"fflags": "+bitexact"}  # no random serial numbers, no version strings
 LONGEST_DELAY_S = 0.15
 
 
@@ -32,7 +33,7 @@ def encode(
     target = io.BytesIO()
     layout = "mono" if samples.shape[0] == 1 else "stereo"
     try:
-        with av.open(target, "w", format=container or kind) as file:
+        with av.open(target, "w", format=container or kind, options=SAME_EACH_TIME) as file:
             stream: Any = file.add_stream(name, rate=rate_hz, options=OPTIONS.get(codec, {}))
             stream.bit_rate = bit_rate
             stream.layout = layout

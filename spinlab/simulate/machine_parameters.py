@@ -69,7 +69,7 @@ class Tub:
     damping_ratio: float = 0.12
     friction_n: float = 25.0
     nodding_inertia_kg_m2: float = 3.0
-    clearance_m: float = 0.022
+    clearance_m: float = 0.02
 
 
 @dataclass(frozen=True, kw_only=True)

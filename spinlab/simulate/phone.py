@@ -9,6 +9,8 @@ from spinlab.simulate.streams import Samples, gain, stream
 from spinlab.simulate.structure import convolve
 
 GAIN_RATE_HZ = 100.0
+MINIMUM_BIAS = 3.0  # mean power of steady noise over its smoothed running minimum
+LEAST_GAIN = 0.2
 FULL_SCALE_16_BIT = 32768.0
 
 
@@ -65,8 +67,8 @@ def suppress_noise(sound: Samples, rate_hz: float, strength: float) -> Samples:
     _, _, spectrum = stft(sound, rate_hz, nperseg=size)
     power = uniform_filter1d(np.abs(spectrum) ** 2, 8, axis=1)
     span = max(int(1.5 * rate_hz / (size // 2)), 3)
-    floor = minimum_filter1d(power, span, axis=1, origin=(span - 1) // 2) * 2.0
-    kept = np.maximum(1.0 - strength * floor / np.maximum(power, 1e-20), 0.1**2 * 4.0)
+    floor = minimum_filter1d(power, span, axis=1, origin=(span - 1) // 2) * MINIMUM_BIAS
+    kept = np.maximum(1.0 - strength * floor / np.maximum(power, 1e-20), LEAST_GAIN**2)
     _, cleaned = istft(spectrum * np.sqrt(kept), rate_hz, nperseg=size)
     result: Samples = cleaned[: len(sound)].astype(np.float32)
     return result
