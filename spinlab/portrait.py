@@ -26,7 +26,7 @@ MOST_STEADY_LINES = 3
 # Room above the highest curve, and the band within which the top of the picture is chosen.
 _HEADROOM = 1.25
 _LOWEST_TOP_HZ = 150.0
-_HIGHEST_TOP_HZ = 2500.0
+_HIGHEST_TOP_HZ = 3200.0
 _TOP_WITHOUT_CURVES_HZ = 1000.0
 _MOST_POINTS = 6000
 

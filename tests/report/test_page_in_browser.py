@@ -56,6 +56,15 @@ def test_a_touch_on_the_picture_moves_sound_and_cursor_to_that_moment(page, tmp_
     assert abs(miss_px) < 1.5
 
 
+def test_a_long_recording_is_heard_from_the_users_own_file(page, tmp_path):
+    """The player of the page is taken out, as it is for sound too long to travel inside."""
+    start = page.index("<audio controls preload")
+    picker = '<input type="file"><audio controls hidden></audio>'
+    long_page = page[:start] + picker + page[page.index("</audio>", start) + len("</audio>") :]
+    answer = measure(long_page, probe("open_own_file"), tmp_path)
+    assert answer == [True, False, "blob:", pytest.approx(2.0, abs=0.01)]
+
+
 def test_the_short_level_hides_the_experts_part(page, tmp_path):
     assert measure(page, probe("short_level"), tmp_path) == [False, True, "true"]
 
