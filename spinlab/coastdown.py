@@ -9,6 +9,7 @@ the inertia from the profile the drag is a torque; without it only the decelerat
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -80,16 +81,16 @@ def _fit(track: SpeedTrack, first: int, last: int, inertia: float | None) -> Coa
     top = float(speed[0])
     t = time - time[0]
 
-    def curve(p: NDArray[np.float64]) -> NDArray[np.float64]:
+    def curve(p: NDArray[np.float64]) -> NDArray[Any]:
         a, b, c, start = p
 
-        def slope(_t: float, n: NDArray[np.float64]) -> NDArray[np.float64]:
+        def slope(_t: float, n: NDArray[np.float64]) -> Any:
             x = np.maximum(n, 0.0) / top
             return -(a + b * x + c * x * x) * np.tanh(np.maximum(n, 0.0) / 5.0)
 
         path = solve_ivp(slope, (0.0, float(t[-1])), [start], t_eval=t, rtol=1e-6, atol=1e-3)
         complete = path.y.shape[1] == len(t)
-        return np.array(path.y[0] if complete else np.full(len(t), 1e6), dtype=np.float64)
+        return path.y[0] if complete else np.full(len(t), 1e6)
 
     mean = (top - float(speed[-1])) / float(t[-1])
     best = least_squares(

@@ -18,7 +18,9 @@ from spinlab.speed.track import Estimate, SpeedTrack
 BAND_HZ = (4000.0, 14000.0)
 LEAST_RATE_HZ = 16000.0
 _PIECE_S = 2.0
-_MOST_PIECES = 24
+_MOST_PIECES = 12
+SLOW_RATE_HZ = 1000.0  # enough for twice the mains
+FAST_RATE_HZ = 24000.0  # enough for the commutator bars
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -72,11 +74,13 @@ def arcing(
         piece = recording.cut(start, start + _PIECE_S)
         band = _high_part(piece.samples.mean(axis=0), rate, high)
         power = band.astype(np.float64) ** 2
-        time = piece.start_s + np.arange(len(power)) / rate
-        mains.append(_index(power, 2.0 * np.pi * 2.0 * mains_hz * time))
+        slow, time = _thinned(power, rate, piece.start_s, SLOW_RATE_HZ)
+        mains.append(_index(slow, 2.0 * np.pi * 2.0 * mains_hz * time))
         if ratio is not None and commutator_bars is not None:
-            angle = 2.0 * np.pi * track.turns_at(time) * ratio * commutator_bars
-            bars.append(_index(power, angle))
+            fast, time = _thinned(power, rate, piece.start_s, FAST_RATE_HZ)
+            coarse = np.linspace(time[0], time[-1], 200)
+            turns = np.interp(time, coarse, track.turns_at(coarse))
+            bars.append(_index(fast, 2.0 * np.pi * turns * ratio * commutator_bars))
         tails.append(float(np.mean(power**2) / np.mean(power) ** 2 - 3.0))
     return Arcing(
         mains_index=_mean(mains),
@@ -113,17 +117,24 @@ def _high_part(x: NDArray[np.float32], rate: float, high: float) -> NDArray[np.f
     return np.asarray(irfft(spectrum, n=len(x)), dtype=np.float32)
 
 
+def _thinned(
+    power: NDArray[np.float64], rate: float, start_s: float, wanted_hz: float
+) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """Means over as many samples as leave about `wanted_hz`, and their times."""
+    factor = max(1, int(rate // wanted_hz))
+    count = len(power) // factor
+    means = power[: count * factor].reshape(count, factor).mean(axis=1)
+    time = start_s + (np.arange(count, dtype=np.float64) + 0.5) * (factor / rate)
+    return np.asarray(means), time
+
+
 def _index(power: NDArray[np.float64], angle: NDArray[np.float64]) -> tuple[float, float]:
-    """First order of power over its mean at an angle, and its noise at angles just beside."""
-    weight = np.hanning(len(power))
-    mean = float(np.sum(weight * power))
-    line = 2.0 * abs(np.sum(weight * power * np.exp(-1j * angle))) / mean
-    phase = np.linspace(0.0, 2.0 * np.pi, len(power))
-    beside = [
-        2.0 * abs(np.sum(weight * power * np.exp(-1j * (angle + k * phase)))) / mean
-        for k in (-9, -7, -5, 5, 7, 9)
-    ]
-    return float(line), float(np.sqrt(np.mean(np.square(beside))))
+    """First order of power over its mean at an angle, and its noise just beside that rate."""
+    weighted = np.hanning(len(power)) * power
+    turned = weighted * np.exp(-1j * angle)
+    spectrum = 2.0 * np.abs(np.fft.fft(turned)) / np.sum(weighted)
+    beside = spectrum[[-9, -7, -5, 5, 7, 9]]
+    return float(spectrum[0]), float(np.sqrt(np.mean(beside**2)))
 
 
 def _mean(pairs: list[tuple[float, float]]) -> Estimate:

@@ -1,0 +1,150 @@
+"""Phases of open measured logs, and of noise made by formula."""
+
+import itertools
+
+import numpy as np
+import pytest
+
+from spinlab.errors import InputError
+from spinlab.phases import cut_phases, parse_correction
+from spinlab.phases.clicks import clicks
+from spinlab.phases.correct import corrected
+from spinlab.phases.features import Features
+from spinlab.phases.motion import motion_pattern
+from spinlab.reading import read
+from spinlab.vibration.loudness import loudness
+from tests.vibration.signals import SHARED, sound_of
+
+LOGS = SHARED / "data/washer_accel"
+
+
+def measured(name):
+    path = LOGS / name
+    if not path.exists():
+        pytest.skip(f"measured log not at {path}")
+    recording = read(path)
+    return recording, cut_phases(recording)
+
+
+def test_nothing_is_found_in_a_log_of_a_machine_that_is_off():
+    _, found = measured("machine_off.csv")
+    assert [phase.label for phase in found.phases] == ["quiet"]
+
+
+def test_the_wash_motion_of_a_real_machine_is_where_its_readme_says():
+    # README of the open log: on about 4-16, 20-33, 38-50, 55-68, 72-84 s
+    recording, found = measured("mainwash_and_remove_water.csv")
+    bursts = [(p.start_s, p.end_s) for p in found.of("wash motion")]
+    times = np.array(bursts) - recording.start_s
+    expected = [(4, 16), (20, 33), (38, 50), (55, 68), (72, 84)]
+    assert times == pytest.approx(np.array(expected, dtype=float), abs=1.5)
+    assert found.motion.regularity > 0.9
+
+
+def test_the_pump_of_a_real_machine_follows_with_its_lines():
+    # README of the open log: until about 85 s wash, then pump with lines near 25 and 42 Hz
+    recording, found = measured("mainwash_and_remove_water.csv")
+    (pump,) = found.of("pump")
+    assert pump.start_s - recording.start_s == pytest.approx(85.0, abs=3.0)
+    assert pump.end_s - recording.start_s > 140.0
+    assert any(abs(line - 42.0) < 0.3 for line in pump.lines_hz)
+    assert not found.of("spin")
+
+
+def test_constant_lines_of_a_real_start_are_never_called_a_spin():
+    # README of the open log: strong from about 17 s, lines at 16.9, 25.2, 42.06 Hz, no drum order
+    recording, found = measured("start_centrif.csv")
+    assert not found.of("spin")
+    strong = max(found.phases, key=lambda phase: phase.duration_s)
+    assert strong.start_s - recording.start_s == pytest.approx(17.0, abs=2.5)
+    for line in (16.9, 25.2, 42.06):
+        assert any(abs(f - line) < 0.25 for f in strong.lines_hz)
+
+
+def test_phases_cover_the_recording_without_gap_or_overlap():
+    _, found = measured("mainwash_and_remove_water.csv")
+    edges = [(a.end_s, b.start_s) for a, b in itertools.pairwise(found.phases)]
+    assert all(end == pytest.approx(start) for end, start in edges)
+
+
+def noise(seconds, rate=16000, seed=0):
+    return 0.01 * np.random.default_rng(seed).standard_normal(round(seconds * rate))
+
+
+def test_clicks_are_found_where_they_are():
+    x = noise(20)
+    rng = np.random.default_rng(1)
+    for time in (3.0, 9.5, 15.0):
+        first = round(time * 16000)
+        x[first : first + 160] += rng.standard_normal(160)
+    assert clicks(loudness(sound_of(x, 16000.0))) == pytest.approx((3.0, 9.5, 15.0), abs=0.02)
+
+
+def test_steady_noise_and_slow_swells_hold_no_clicks():
+    x = noise(30) * (1.0 + 3.0 * np.sin(np.arange(480000) / 16000 * 2.0) ** 2)
+    assert clicks(loudness(sound_of(x, 16000.0))) == ()
+
+
+def bursts(count, difference, seed=0):
+    """Bursts of 8 s with pauses of 4 s; odd and even differ by so many dB in one band."""
+    rng = np.random.default_rng(seed)
+    spans = [(12.0 * k + 4.0, 12.0 * k + 12.0) for k in range(count)]
+    time = np.arange(0.25, 12.0 * count + 4.0, 0.5)
+    level = rng.normal(0.0, 1.0, (5, len(time)))
+    for k, (start, end) in enumerate(spans):
+        inside = (time > start) & (time < end)
+        level[:, inside] += 30.0 + rng.normal(0.0, 0.5, (5, 1))
+        level[2, inside] += difference * (k % 2)
+    features = Features(
+        time_s=time,
+        bands_hz=np.zeros((5, 2)),
+        band_db=level,
+        level=10 ** (level.mean(axis=0) / 20),
+        steadiness_db=np.ones(len(time)),
+    )
+    return motion_pattern(features, spans)
+
+
+def test_on_and_off_times_and_two_directions():
+    found = bursts(8, 6.0)
+    assert found.on_s.value == pytest.approx(8.0, abs=0.1)
+    assert found.off_s.value == pytest.approx(4.0, abs=0.1)
+    assert found.directions == "both"
+
+
+def test_alike_bursts_are_called_two_directions_in_at_most_5_percent():
+    called = sum(bursts(8, 0.0, seed=seed).directions == "both" for seed in range(200))
+    assert called <= 20  # 99.9 % of Binomial(200, 0.05)
+
+
+def test_five_bursts_are_too_few_to_tell_two_directions():
+    assert bursts(5, 6.0).alternation_p is None
+
+
+def test_a_correction_replaces_what_it_covers():
+    _, found = measured("machine_off.csv")
+    fixed = corrected(found, (parse_correction("spin=10-0:20"),))
+    assert [(p.label, p.corrected) for p in fixed.phases] == [
+        ("quiet", False),
+        ("spin", True),
+        ("quiet", False),
+    ]
+    assert (fixed.phases[1].start_s, fixed.phases[1].end_s) == (10.0, 20.0)
+
+
+@pytest.mark.parametrize(
+    ("text", "complaint"),
+    [
+        ("whirl=1-2", "is no phase"),
+        ("spin", "is no phase"),
+        ("spin=1-x", "is no time"),
+        ("spin=5-2", "ends before it starts"),
+    ],
+)
+def test_a_correction_that_makes_no_sense_is_refused(text, complaint):
+    with pytest.raises(InputError, match=complaint):
+        parse_correction(text)
+
+
+def test_a_second_of_sound_is_too_short():
+    assert "shorter than two seconds" in cut_phases(sound_of(noise(1), 16000.0)).reason
