@@ -61,8 +61,7 @@ def test_a_long_recording_is_heard_from_the_users_own_file(page, tmp_path):
     start = page.index("<audio controls preload")
     picker = '<input type="file"><audio controls hidden></audio>'
     long_page = page[:start] + picker + page[page.index("</audio>", start) + len("</audio>") :]
-    answer = measure(long_page, probe("open_own_file"), tmp_path)
-    assert answer == [True, False, "blob:", pytest.approx(2.0, abs=0.01)]
+    assert measure(long_page, probe("open_own_file"), tmp_path) == [True, False, "blob:"]
 
 
 def test_the_short_level_hides_the_experts_part(page, tmp_path):
