@@ -6,14 +6,12 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from spinlab.reading.grid import SPLINE_SHARE
 from spinlab.recording import Recording
 
 BLOCK_S = 60.0
 # A log read faster than its sensor delivers repeats readings; noise repeats one now and then.
 HELD_SHARE = 0.2
-# The spline that evens out a wandering clock passes nine tenths of the amplitude up to here
-# (cubic B-spline interpolation; Unser 1999, fig. 3, read off), as a share of the rate.
-SPLINE_SHARE = 0.3
 # One period of the lowest frequency must fit this often for its level to mean anything.
 _PERIODS = 5
 # Full ranges that sensors in phones are set to, in units of gravity (vendors' data sheets).

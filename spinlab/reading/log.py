@@ -11,11 +11,11 @@ from numpy.typing import NDArray
 from spinlab.errors import InputError, UnreadableRecording, printable
 from spinlab.reading.columns import Roles, find_roles
 from spinlab.reading.decoded import MINIMUM_DURATION_S
-from spinlab.reading.grid import evenly
+from spinlab.reading.grid import SPLINE_SHARE, Gridded, evenly
 from spinlab.reading.rows import accelerometer_rows
 from spinlab.reading.stamps import Clock, fit_clock
 from spinlab.reading.table import Table, read_table
-from spinlab.reading.tidy import Tidied, tidy
+from spinlab.reading.tidy import Tidied, longest_part, tidy
 from spinlab.reading.units import acceleration_scale, clock_seconds, time_scale
 from spinlab.recording import Recording, Remark, SampleClock, Source
 
@@ -141,13 +141,14 @@ def _untimed(log: _Log, *, rate_hz: float | None, name: str, source: Source) -> 
 
 def _timed(stamps_s: NDArray[np.float64], log: _Log, *, name: str, source: Source) -> Recording:
     tidied = tidy(stamps_s, log.values)
-    if len(np.unique(tidied.stamps_s)) < MINIMUM_ROWS:
+    stamps, values, paused = longest_part(tidied.stamps_s, tidied.values)
+    if len(np.unique(stamps)) < MINIMUM_ROWS:
         raise UnreadableRecording(
             f"{name} has hardly any usable times in its time column: export the log again."
         )
-    origin, remarks = _origin(tidied.stamps_s)
-    clock = fit_clock(tidied.stamps_s - origin)
-    even = evenly(clock, tidied.values)
+    origin, moved = _origin(stamps)
+    clock = fit_clock(stamps - origin)
+    even = evenly(clock, values)
     return Recording(
         kind="acceleration",
         samples=even.values.astype(np.float32),
@@ -157,14 +158,35 @@ def _timed(stamps_s: NDArray[np.float64], log: _Log, *, name: str, source: Sourc
         source=source,
         gaps=even.gaps,
         clock=_sample_clock(clock, tidied),
-        remarks=log.remarks + tidied.remarks + remarks,
+        remarks=log.remarks + tidied.remarks + paused + moved + _repairs(clock, even),
     )
+
+
+def _repairs(clock: Clock, even: Gridded) -> tuple[Remark, ...]:
+    """What was done to bring the rows onto an even grid."""
+    found = []
+    if not clock.even:
+        found.append(
+            Remark(
+                what=f"The steps of the log truly vary, by {1e3 * clock.jitter_s:.1f} ms.",
+                consequence="Its rows are interpolated onto an even grid: levels above "
+                f"{SPLINE_SHARE * clock.rate_hz:.0f} Hz are too low.",
+            )
+        )
+    if even.bridged:
+        found.append(
+            Remark(
+                what=f"Single readings that are missing and were bridged: {even.bridged}.",
+                consequence="Speeds are unaffected; weak lines stand in a slightly higher floor.",
+            )
+        )
+    return tuple(found)
 
 
 def _origin(stamps_s: NDArray[np.float64]) -> tuple[float, tuple[Remark, ...]]:
     """Time zero: the log's own if its clock started with it, else the first row."""
     first, last = float(stamps_s[0]), float(stamps_s[-1])
-    if 0 <= first <= last - first:
+    if abs(first) <= last - first:
         return 0.0, ()
     return first, (
         Remark(

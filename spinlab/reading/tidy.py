@@ -11,6 +11,8 @@ from spinlab.recording import Remark
 
 # A step back by more than this is a clock set anew, not a late line.
 _CLOCK_SET_S = 1.0
+# A pause longer than this is not filled: what follows is another recording.
+LONGEST_FILLED_S = 300.0
 # A stamp further than this from those of its neighbours is a broken number.
 _STRAY_S = 1.0
 
@@ -68,6 +70,24 @@ def tidy(stamps_s: NDArray[np.float64], values: NDArray[np.float64]) -> Tidied:
         backward_steps=backward,
         remarks=tuple(remarks),
     )
+
+
+def longest_part(
+    stamps_s: NDArray[np.float64], values: NDArray[np.float64]
+) -> tuple[NDArray[np.float64], NDArray[np.float64], tuple[Remark, ...]]:
+    """The longest part between pauses that are too long to be filled."""
+    breaks = np.flatnonzero(np.diff(stamps_s) > LONGEST_FILLED_S) + 1
+    if not len(breaks):
+        return stamps_s, values, ()
+    edges = np.concatenate([[0], breaks, [len(stamps_s)]])
+    k = int(np.argmax(np.diff(edges)))
+    part = slice(int(edges[k]), int(edges[k + 1]))
+    remark = Remark(
+        what=f"The log has a pause of {np.diff(stamps_s).max():.0f} s.",
+        consequence=f"Only its longest part is analysed, from {stamps_s[part][0]:.1f} s to "
+        f"{stamps_s[part][-1]:.1f} s of its clock: cut the log there for the others.",
+    )
+    return stamps_s[part], values[:, part], (remark,)
 
 
 def _near_neighbours(stamps_s: NDArray[np.float64], usable: NDArray[np.bool_]) -> NDArray[np.bool_]:
