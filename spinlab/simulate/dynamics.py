@@ -80,7 +80,10 @@ def belt_creep(torque_nm: float, rate: float, drive: Drive, belt: Belt) -> float
 
 
 def _controller(p: Parameters) -> Callable[[float, float, float, bool], tuple[float, float]]:
-    """PI control of the motor's speed with limits on torque and power, and anti-windup."""
+    """PI control of the motor's speed with limits on torque and power.
+
+    Back-calculation keeps the integral from winding up (Astrom and Hagglund, PID Controllers).
+    """
     drive, pulse = p.drive, 2.0 * math.pi * p.drive.loop_hz
     proportional = 2.0 * drive.loop_damping * pulse * p.drum.inertia_kg_m2
     integral = pulse * pulse * p.drum.inertia_kg_m2
@@ -101,8 +104,7 @@ def _controller(p: Parameters) -> Callable[[float, float, float, bool], tuple[fl
         given = sense * min(max(sense * wanted, low), limit)
         if dead * given > 0.0:
             given = 0.0
-        pushing = (wanted - given) * error > 0.0
-        return given, 0.0 if pushing else error
+        return given, error + (given - wanted) / proportional
 
     return demand
 

@@ -190,7 +190,7 @@ class Voice:
     noise_tilt_db_per_octave: float = -3.0
     noise_exponent: float = 1.8
     turbulence: float = 0.15
-    motor_db: float = -12.0
+    motor_db: float = -6.0
     motor_fall: float = 0.8
     drum_orders_db: float = -14.0
     belt_db: float = -30.0

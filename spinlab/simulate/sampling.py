@@ -139,7 +139,7 @@ def random_voice(rng: np.random.Generator) -> Voice:
         noise_tilt_db_per_octave=rng.uniform(-6.0, -1.5),
         noise_exponent=rng.uniform(1.2, 2.4),
         turbulence=rng.uniform(0.05, 0.3),
-        motor_db=rng.uniform(-24.0, 2.0),
+        motor_db=rng.uniform(-20.0, 6.0),
         motor_fall=rng.uniform(0.3, 1.5),
         drum_orders_db=rng.uniform(-30.0, -4.0),
         belt_db=rng.uniform(-45.0, -20.0),

@@ -47,11 +47,13 @@ class Timebase:
 
     def slow(self, name: str, corner_hz: float) -> Samples:
         """Unit-variance noise below `corner_hz` (at most 10 Hz) at the sample instants."""
-        span = self.time_s[-1] - self.time_s[0] + 1.0
-        values = wander(
-            stream(self.seed, name), int(span * DRIFT_RATE_HZ) + 2, DRIFT_RATE_HZ, corner_hz
-        )
-        return on_grid(values, DRIFT_RATE_HZ, self.time_s - self.time_s[0])
+        step = int(self.rate_hz / DRIFT_RATE_HZ)
+        knots = self.count // step + 2
+        values = wander(stream(self.seed, name), knots, self.rate_hz / step, corner_hz)
+        start, rise = values[:-1, None].astype(np.float32), np.diff(values)[:, None]
+        share = (np.arange(step) / step).astype(np.float32)
+        drawn: Samples = (start + share * rise.astype(np.float32)).ravel()[: self.count]
+        return drawn
 
     def white(self, name: str) -> Samples:
         """Unit-variance white noise."""
@@ -61,16 +63,6 @@ class Timebase:
 def growth(base: Timebase, exponent: float) -> Samples:
     """How a source's amplitude grows with the drum's speed; 1 at 1200 rpm."""
     result: Samples = (base.speed_hz * np.float32(1.0 / REFERENCE_HZ)) ** np.float32(exponent)
-    return result
-
-
-def on_grid(values: NDArray[np.float64], rate_hz: float, time_s: NDArray[np.float64]) -> Samples:
-    """Values on a uniform grid from time 0, read at ascending times, linear between, float32."""
-    place = time_s * rate_hz
-    index = np.minimum(place.astype(np.int32), len(values) - 2)
-    part = (place - index).astype(np.float32)
-    single = values.astype(np.float32)
-    result: Samples = single[index] + part * np.diff(single)[index]
     return result
 
 
@@ -92,6 +84,13 @@ def timebase(
     place = time_s * STATE_RATE_HZ
     index = np.minimum(place.astype(np.int32), len(motion.time_s) - 2)
     part = place - index
+    rough = part.astype(np.float32)
+
+    def fine(values: NDArray[np.float64]) -> Samples:
+        single = values.astype(np.float32)
+        read: Samples = single[index] + rough * np.diff(single)[index]
+        return read
+
     torque = np.abs(motion.torque_nm)
     return Timebase(
         seed=seed,
@@ -99,8 +98,8 @@ def timebase(
         time_s=time_s,
         turns=motion.turns[index] + part * np.diff(motion.turns)[index],
         motor_turns=motion.motor_turns[index] + part * np.diff(motion.motor_turns)[index],
-        speed_hz=on_grid(np.abs(motion.rate_hz), STATE_RATE_HZ, time_s),
-        load=on_grid(torque / max(float(torque.max()), 1e-9), STATE_RATE_HZ, time_s),
-        creep=on_grid(motion.creep, STATE_RATE_HZ, time_s),
+        speed_hz=fine(np.abs(motion.rate_hz)),
+        load=fine(torque / max(float(torque.max()), 1e-9)),
+        creep=fine(motion.creep),
         motion=motion,
     )

@@ -44,7 +44,7 @@ def test_modulation_is_between_three_and_forty_percent_and_apart_from_motor_leve
     assert max(every) <= 0.4
     assert abs(np.corrcoef(index, motor)[0, 1]) < 0.2
     weak, strong = index < 0.1, index > 0.25
-    quiet, loud = motor < -15.0, motor > -6.0
+    quiet, loud = motor < -11.0, motor > -2.0
     for group in (weak & quiet, weak & loud, strong & quiet, strong & loud):
         assert group.sum() >= 3
 
