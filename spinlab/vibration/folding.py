@@ -14,7 +14,11 @@ from spinlab.recording import Recording
 # Share of half the rate up to which an amplitude is trusted: above it, resampling on an even
 # grid and the sensor's own filter have cut into it by an unknown amount.
 TRUSTED_SHARE = 0.8
-HIGHEST_ORDER_THAT_FOLDS = 8  # drum orders above this carry little in an accelerometer log
+HIGHEST_ORDER_THAT_FOLDS = 3  # folding of these forbids a number
+# Orders above that carry little beside the first (common practice, no published source): where
+# one of them folds onto an order, this share of the first counts as uncertainty.
+WEAK_ORDERS = range(4, 9)
+WEAK_SHARE = 0.05
 MAINS_HARMONICS = (1, 2, 3, 4, 6)
 
 
@@ -72,6 +76,23 @@ def _mark_folded_orders(
                 f"order {other} at {source[w]:.1f} Hz folds onto order {order:g} at "
                 f"{frequency[w]:.1f} Hz"
             )
+
+
+def weak_folding(
+    orders: NDArray[np.float64],
+    speed_rpm: NDArray[np.float64],
+    length_s: NDArray[np.float64],
+    rate_hz: float,
+) -> NDArray[np.float64]:
+    """Share of the first order that folded weak orders may add to each order, shape (k, w)."""
+    share = np.zeros((len(orders), len(speed_rpm)))
+    for other in WEAK_ORDERS:
+        source = other * speed_rpm / 60.0
+        seen = folded_hz(source, rate_hz)
+        for k, order in enumerate(orders):
+            near = np.abs(seen - order * speed_rpm / 60.0) < 1.0 / np.maximum(length_s, 1e-9)
+            share[k, near & (source > rate_hz / 2)] = WEAK_SHARE
+    return share
 
 
 def _mark_mains(

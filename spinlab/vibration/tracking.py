@@ -22,7 +22,7 @@ from numpy.typing import NDArray
 
 from spinlab.recording import Recording
 from spinlab.speed.track import SpeedTrack
-from spinlab.vibration.folding import trouble_at
+from spinlab.vibration.folding import trouble_at, weak_folding
 
 TURNS_PER_WINDOW = 8.0
 SHORTEST_S, LONGEST_S = 0.4, 4.0
@@ -116,6 +116,10 @@ def track_orders(
     smooth = smoothed_noise(noise)
     extra = _systematic(recording, wanted, speed, speed_u, length)
     total = np.sqrt(smooth**2 + (np.abs(amplitude) * extra[:, None, :]) ** 2)
+    if recording.kind == "acceleration" and 1.0 in wanted:
+        folded = weak_folding(wanted, speed, length, recording.rate_hz)
+        first = np.abs(amplitude[int(np.argmin(np.abs(wanted - 1.0)))])
+        total = np.hypot(total, folded[:, None, :] * first[None] / np.sqrt(3.0))
     return OrderTrack(
         orders=wanted,
         axes=recording.channel_names or tuple(str(k) for k in range(recording.channels)),

