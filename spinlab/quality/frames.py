@@ -59,22 +59,23 @@ def measure_frames(recording: Recording, channel: int) -> Frames:
     frequency = rfftfreq(size, 1 / rate)
     edges = _edges(frequency, rate)
     block_s = max(size, round(BLOCK_S * rate / hop) * hop) / rate
+    long = _LongTerm(recording, block_s)
     bands: list[NDArray[np.float32]] = []
     holes = cells = 0
     low, high = np.searchsorted(frequency, _HOLE_BAND_HZ)
     for _, block in recording.blocks(block_s, (size - hop) / rate):
+        long.add(block[channel])
         power = _power(block[channel], size, hop, window)
         if not len(power):
             continue
         bands.append(np.add.reduceat(power, edges[:-1], axis=1)[:, : len(edges) - 1])
         found, looked = _holes(power[:, low:high])
         holes, cells = holes + found, cells + looked
-    spectrum_hz, spectrum = _long_term(recording, channel)
     return Frames(
         step_s=hop / rate,
         band_power=np.concatenate(bands).T if bands else np.zeros((1, 0), dtype=np.float32),
-        spectrum_hz=spectrum_hz,
-        spectrum=spectrum,
+        spectrum_hz=rfftfreq(long.size, 1 / rate),
+        spectrum=long.spectrum(),
         holes=holes / cells if cells else None,
     )
 
@@ -109,19 +110,27 @@ def _holes(power: NDArray[np.float32]) -> tuple[int, int]:
     return int(np.sum((parts < median * 10**-2.5) & alive)), int(alive.sum()) * _HOLE_FRAMES
 
 
-def _long_term(
-    recording: Recording, channel: int
-) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+class _LongTerm:
     """Power per Hz, mean over frames spread evenly over the recording (Welch 1967)."""
-    rate = recording.rate_hz
-    size = min(2 ** round(np.log2(_LONG_FRAME_S * rate)), recording.length)
-    window = np.hanning(size).astype(np.float32)
-    scale = 2 / (rate * float(np.sum(window**2)))
-    starts = np.arange(0, max(1, recording.length - size + 1), max(1, size // 2))
-    starts = starts[:: max(1, len(starts) // _LONG_FRAMES)]
-    total = np.zeros(size // 2 + 1)
-    for start in starts:
-        frame = recording.samples[channel, start : start + size]
-        transform = rfft((frame - frame.mean()) * window)
-        total += transform.real**2 + transform.imag**2
-    return rfftfreq(size, 1 / rate), total * scale / len(starts)
+
+    def __init__(self, recording: Recording, block_s: float) -> None:
+        rate = recording.rate_hz
+        self.size = min(2 ** round(np.log2(_LONG_FRAME_S * rate)), recording.length)
+        self._per_block = max(1, round(_LONG_FRAMES * block_s / recording.duration_s))
+        self._window = np.hanning(self.size).astype(np.float32)
+        self._scale = 2 / (rate * float(np.sum(self._window**2)))
+        self._total = np.zeros(self.size // 2 + 1)
+        self._frames = 0
+
+    def add(self, row: NDArray[np.float32]) -> None:
+        """Take some frames of the next block."""
+        starts = np.arange(0, len(row) - self.size + 1, max(1, self.size // 2))
+        for start in starts[:: max(1, len(starts) // self._per_block)]:
+            frame = row[start : start + self.size]
+            transform = rfft((frame - frame.mean()) * self._window)
+            self._total += transform.real**2 + transform.imag**2
+            self._frames += 1
+
+    def spectrum(self) -> NDArray[np.float64]:
+        """The mean, shape (size // 2 + 1,)."""
+        return self._total * self._scale / max(1, self._frames)

@@ -38,16 +38,14 @@ def speech_share(recording: Recording, channel: int, frames: Frames) -> float | 
     if recording.rate_hz < 6000 or recording.duration_s < _WINDOW_S:
         return None
     level = 10 * np.log10(np.maximum(frames.band_power[SPEECH_BANDS], 1e-20))
-    size, step = round(_WINDOW_S / frames.step_s), round(_STEP_S / frames.step_s)
-    starts = range(0, max(1, level.shape[1] - size + 1), step)
+    size = round(_WINDOW_S / frames.step_s)
     spoken = np.zeros(level.shape[1], dtype=bool)
-    for start in starts:
+    for first, block in recording.blocks(_STEP_S, _WINDOW_S - _STEP_S):
+        start = round(first / recording.rate_hz / frames.step_s)
         rise = _rise(level[:, start : start + size])
-        if _syllabic_depth_db(rise, frames.step_s) < _DEPTH_DB:
+        if len(rise) < size // 2 or _syllabic_depth_db(rise, frames.step_s) < _DEPTH_DB:
             continue
-        first = round(start * frames.step_s * recording.rate_hz)
-        count = round(_WINDOW_S * recording.rate_hz)
-        if _is_voice(recording.samples[channel, first : first + count], recording.rate_hz, rise):
+        if _is_voice(block[channel], recording.rate_hz, rise):
             spoken[start : start + size] = True
     return float(spoken.mean()) if spoken.size else None
 
@@ -110,6 +108,7 @@ def _pitch(
     spacing_hz = np.geomspace(*_PITCH_HZ, _PITCHES)
     cell_hz = np.arange(low, high) * rate_hz / size
     cosines = np.cos(2 * np.pi * cell_hz[:, None] / spacing_hz).astype(np.float32)
-    match = white @ cosines / np.sqrt(0.5 * (high - low) * np.sum(white**2, axis=1))[:, None]
+    power = np.maximum(np.sum(white**2, axis=1), 1e-12)
+    match = white @ cosines / np.sqrt(0.5 * (high - low) * power)[:, None]
     best = np.argmax(match, axis=1)
     return match[np.arange(len(match)), best], spacing_hz[best]

@@ -29,7 +29,8 @@ class Quality:
         noise_floor_dbfs: level of the quietest twentieth of the recording: an upper bound of the
             floor where the recording holds no quiet moment.
         noise_floor_m_s2: the same for acceleration.
-        clipped_share: share of samples held at an end of their range, in the worst channel.
+        clipped_share: share of samples held at an end of their range, in the worst channel; a
+            lower bound after a lossy codec, whose ripple moves flat tops.
         dropouts: stretches with nothing usable in them, the reader's gaps included.
         gain_swing_db: size of automatic gain changes; None where nothing lets it be told.
         gain_evidence: how the gain changes were told, or why they could not be.

@@ -35,10 +35,10 @@ def scratch_folder() -> str:
 class SampleStore:
     """Collects blocks of shape (frames, channels) and hands them back as (channels, frames)."""
 
-    def __init__(self, channels: int, *, in_memory_bytes: int = IN_MEMORY_BYTES) -> None:
+    def __init__(self, channels: int, *, in_memory_bytes: int | None = None) -> None:
         self.channels = channels
         self.frames = 0
-        self._limit = in_memory_bytes
+        self._limit = IN_MEMORY_BYTES if in_memory_bytes is None else in_memory_bytes
         self._blocks: list[NDArray[np.float32]] = []
         self._file: IO[bytes] | None = None
 
