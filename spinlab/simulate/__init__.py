@@ -6,6 +6,7 @@
 Never imported by the analysis, and no constant is shared with it.
 """
 
+from spinlab.simulate.faults import FAULT_NAMES, fits, with_fault
 from spinlab.simulate.parameters import Parameters, Step
 from spinlab.simulate.sampling import random_parameters, random_programme
 from spinlab.simulate.scenario import load_scenario, parse_scenario, scenario_names
@@ -14,11 +15,13 @@ from spinlab.simulate.truth import StageTruth, Truth
 from spinlab.simulate.writing import write_simulated
 
 __all__ = [
+    "FAULT_NAMES",
     "Parameters",
     "Simulated",
     "StageTruth",
     "Step",
     "Truth",
+    "fits",
     "load_scenario",
     "parse_scenario",
     "random_parameters",
@@ -26,5 +29,6 @@ __all__ = [
     "scenario_names",
     "simulate",
     "spin_test",
+    "with_fault",
     "write_simulated",
 ]

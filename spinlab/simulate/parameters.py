@@ -58,6 +58,9 @@ __all__ = [
 FAULTY_UNBALANCE_KG = 0.25
 GROSS_UNBALANCE_KG = 0.8
 HEALTHY_DAMPING = 0.06
+SLACK_SHARE = 1.2  # a sound belt carries this many times the motor's torque
+HUNTING_RELAY_NM = 1.5
+GROSS_RELAY_NM = 4.0
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -86,19 +89,21 @@ class Parameters:
     def faults(self) -> dict[str, float]:
         """What is wrong with the machine: name -> severity 0..1, empty when healthy."""
         belted = self.drive.kind != "direct"
-        weak_belt = belted and self.belt.capacity_nm < 1.2 * self.drive.torque_limit_nm
+        carried = SLACK_SHARE * self.drive.torque_limit_nm
+        weak_belt = belted and self.belt.capacity_nm < carried
         all_of_it = {
             f"bearing: {fault.place}, {fault.part}": fault.severity for fault in self.bearings
         } | {
             "imbalance": min(self.unbalance.mass_kg / GROSS_UNBALANCE_KG, 1.0)
             * (self.unbalance.mass_kg >= FAULTY_UNBALANCE_KG),
             "suspension": max(1.0 - self.tub.damping_ratio / HEALTHY_DAMPING, 0.0),
-            "belt: slip": (1.0 - self.belt.capacity_nm / (1.2 * self.drive.torque_limit_nm))
-            * weak_belt,
+            "belt: slip": (1.0 - self.belt.capacity_nm / carried) * weak_belt,
             "belt: damaged place": self.belt.defect * belted,
             "motor: lost phase": self.drive.lost_phase,
             "motor: position sensor": self.drive.hall_error,
             "motor: brush arcing": self.drive.arcing,
+            "motor: hunting": min(self.drive.relay_nm / GROSS_RELAY_NM, 1.0)
+            * (self.drive.relay_nm >= HUNTING_RELAY_NM),
             "motor: dead direction": float(self.drive.dead_direction != 0),
             "looseness: counterweight": self.loose.counterweight,
             "looseness: object in the drum": self.loose.coin,
