@@ -1,8 +1,9 @@
 """Rolling bearings: geometry, catalogue, and the search for their damage in a recording."""
 
-from spinlab.bearings.detect import detect
+from spinlab.bearings.detection import detect
 from spinlab.bearings.evidence import BearingEvidence, Competitor, Hypothesis
 from spinlab.bearings.geometry import FAULTS, BearingGeometry, Fault, MountedBearing
+from spinlab.bearings.mounted import Mounted, mounted
 
 __all__ = [
     "FAULTS",
@@ -11,6 +12,8 @@ __all__ = [
     "Competitor",
     "Fault",
     "Hypothesis",
+    "Mounted",
     "MountedBearing",
     "detect",
+    "mounted",
 ]

@@ -18,7 +18,6 @@ from typing import Any
 
 from spinlab.bearings.geometry import BearingGeometry
 from spinlab.errors import InputError
-from spinlab.machine import Machine
 
 _KEYS = tuple(field.name for field in fields(BearingGeometry))
 _NEEDED = ("designation", "balls", "ball_diameter_mm", "pitch_diameter_mm")
@@ -145,29 +144,3 @@ def lookup(designation: str, rows: Iterable[BearingGeometry] | None = None) -> B
         InputError: no row fits.
     """
     return variants(designation, rows)[0]
-
-
-def machine_bearings(machine: Machine) -> tuple[tuple[str, str, BearingGeometry], ...]:
-    """(name, shaft, geometry) of every bearing of a machine profile, one per variant.
-
-    Raises:
-        InputError: a designation is not in the catalogue.
-    """
-    found = []
-    for bearing in machine.bearings:
-        if bearing.balls and bearing.ball_diameter_mm and bearing.pitch_diameter_mm:
-            rows: tuple[BearingGeometry, ...] = (
-                BearingGeometry(
-                    designation=bearing.designation or "",
-                    balls=bearing.balls,
-                    ball_diameter_mm=bearing.ball_diameter_mm,
-                    pitch_diameter_mm=bearing.pitch_diameter_mm,
-                    contact_angle_deg=bearing.contact_angle_deg,
-                    exact=True,
-                    source="machine profile",
-                ),
-            )
-        else:
-            rows = variants(bearing.designation or "")
-        found += [(f"{bearing.place} bearing", bearing.shaft, row) for row in rows]
-    return tuple(found)

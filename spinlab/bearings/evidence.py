@@ -13,7 +13,7 @@ from spinlab.envelope.bands import BandMerit
 from spinlab.envelope.kurtosis import Band, Kurtogram
 
 Array = NDArray[np.float64]
-Follows = Literal["yes", "no", "not tested"]
+Follows = Literal["yes", "no", "one stretch", "not tested"]
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -93,6 +93,8 @@ class Hypothesis:
             0 where chance explains the family.
         family_depth: modulation depth of all its lines together; 0 likewise.
         least_depth: depth that would have been found (the fundamental, at one in a thousand).
+        companions: other damage of the same bearing that shows lines of its own beside it, at
+            places where the family's sidebands are not.
         coincides: names of other causes whose order falls on the family's first harmonic.
         also_fits: other hypotheses that the same lines fit as well, as (bearing, fault).
     """
@@ -112,6 +114,7 @@ class Hypothesis:
     share: float
     family_depth: float
     least_depth: float
+    companions: tuple[Fault, ...] = ()
     coincides: tuple[str, ...] = ()
     also_fits: tuple[tuple[str, Fault], ...] = ()
 
@@ -121,7 +124,9 @@ class SpeedTest:
     """Does the family move with the drum's speed, or stay at one frequency?
 
     Attributes:
-        follows: "yes", "no", or "not tested" where the recording has one speed only.
+        follows: "yes"; "no" where the lines keep their frequency; "one stretch" where they stand
+            at one speed and are missing at a higher one that would have shown them; "not tested"
+            where the recording has one speed only or the lines are too weak to tell.
         log10_odds: log10 of (order hypothesis : constant-frequency hypothesis), 0 if not tested.
         reason: one sentence.
     """
@@ -190,8 +195,11 @@ class Roar:
         slope_db_per_decade: level against the logarithm of speed.
         slope_standard_uncertainty: of the slope.
         kurtosis: shape (n,), excess kurtosis of the squared envelope's carrier per stretch.
-        cage_modulation, turn_modulation: depth of the envelope at FTF (largest of the listed
-            bearings) and at once a turn.
+        cage_line: the strongest line at any listed bearing's cage rate, any band; its `log10_p`
+            is corrected for all of them.  None where no bearing is listed.
+        cage_share: how much of all lines that stand out in that band it and its multiples
+            explain, 0 to 1.
+        turn_modulation: depth of the widest band's envelope once a turn.
         above_background_db: level at top speed over the quietest stretch of the recording.
         band: the band looked at.
     """
@@ -201,7 +209,8 @@ class Roar:
     slope_db_per_decade: float
     slope_standard_uncertainty: float
     kurtosis: Array
-    cage_modulation: float
+    cage_line: LineEvidence | None
+    cage_share: float
     turn_modulation: float
     above_background_db: float
     band: Band

@@ -13,61 +13,29 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from spinlab.bearings.describe import Case, companions, describe
 from spinlab.bearings.evidence import Competitor, Hypothesis
-from spinlab.bearings.geometry import FAULTS, Fault, MountedBearing
+from spinlab.bearings.geometry import FAULTS
 from spinlab.bearings.group import Group
 from spinlab.bearings.score import (
-    MOST_HARMONICS,
     SLIP_WIDTHS,
     Best,
     dominance,
     family_lines,
     log10_any,
-    read_line,
     search,
-    sideband_lines,
 )
-from spinlab.bearings.spectra import MASK_LINES, EnvelopeSpectra
+from spinlab.bearings.spectra import EnvelopeSpectra
 
-# Names of the lines in the trade, and of the step of their sidebands.
-LINE_NAMES: dict[Fault, tuple[str, str]] = {
-    "outer race": ("BPFO", "shaft"),
-    "inner race": ("BPFI", "shaft"),
-    "ball": ("2xBSF", "FTF"),
-    "cage": ("FTF", "FTF"),
-}
 # What chance explains more often than this is worth no control and no second look.
 WORTH_A_LOOK_LOG10 = -1.3
 _MOST_ROUNDS = 4
 # Sidebands that belong to a family, either side of each harmonic, and those the cage adds.
 _SIDES = 4
 _CAGE_SIDES = 2
-_LEAST_WIDTH = 0.001
-# A competing order this close, as a share of the fault's order, cannot be told apart by ear.
-_CLOSE = 0.015
-# What a fundamental alone must reach to stand out after all corrections, over the noise line.
-_FINDABLE_LEVEL = 12.0
-
-
-@dataclass(frozen=True, kw_only=True)
-class Case:
-    """One hypothesis under test.
-
-    Attributes:
-        group: index of the group whose spectra it is looked for in.
-        bearing, fault: what it says.
-        low, high: searched range of the first harmonic, drum orders.
-        widths: relative widths its harmonics are gathered over.
-        best: the best place found so far.
-    """
-
-    group: int
-    bearing: MountedBearing
-    fault: Fault
-    low: float
-    high: float
-    widths: tuple[float, ...]
-    best: Best | None = None
+# A strong line has skirts (random slip is a random walk of the balls' phase): twice the width it
+# was read over is set aside, and at least this much.
+_LEAST_WIDTH = 0.004
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -120,7 +88,13 @@ def explain(
         sharing = [c for c in waiting if c.low <= leader.best.order <= c.high]
         sharing.sort(key=lambda c: _misfit(c, leader))
         home = groups[leader.group]
-        found += _family(sharing, leader, home, spectra[leader.group], tests, competitors)
+        beside = companions(leader, waiting, spectra[leader.group], tests)
+        found += [
+            (index, replace(hypothesis, companions=beside))
+            for index, hypothesis in _family(
+                sharing, leader, home, spectra[leader.group], tests, competitors
+            )
+        ]
         best = leader.best
         spectra = [
             one.without(_own_lines(leader, best, one.highest_order, wide=True)) for one in spectra
@@ -134,7 +108,7 @@ def explain(
     for case in sorted(waiting, key=_log_p):
         if case.best is not None:
             home = groups[case.group]
-            hypothesis = _describe(case, case.best, home, spectra[case.group], tests, competitors)
+            hypothesis = describe(case, case.best, home, spectra[case.group], tests, competitors)
             found.append((case.group, hypothesis))
     return Explained(
         hypotheses=tuple(hypothesis for _, hypothesis in found),
@@ -196,7 +170,7 @@ def _own_lines(
     steps = [(sideband, _SIDES)]
     if wide:
         steps.append((case.bearing.order("cage"), _CAGE_SIDES))
-    return family_lines(best.order, steps, max(best.width, _LEAST_WIDTH), highest_order)
+    return family_lines(best.order, steps, max(2.0 * best.width, _LEAST_WIDTH), highest_order)
 
 
 def _family(
@@ -215,59 +189,10 @@ def _family(
     for case in sharing:
         rest = spectra.without(_own_lines(case, best, spectra.highest_order))
         strength = dominance(spectra, rest, best.band)
-        hypothesis = _describe(case, best, home, spectra, tests, competitors)
+        hypothesis = describe(case, best, home, spectra, tests, competitors)
         others = tuple(name for name in names if name != (case.bearing.name, case.fault))
         hypothesis = replace(
             hypothesis, share=strength.share, family_depth=strength.depth, also_fits=others
         )
         found.append((leader.group, hypothesis))
     return found
-
-
-def _describe(
-    case: Case,
-    best: Best,
-    home: Group,
-    spectra: EnvelopeSpectra,
-    tests: int,
-    competitors: Sequence[Competitor],
-) -> Hypothesis:
-    name, step = LINE_NAMES[case.fault]
-    read = [
-        read_line(spectra, best.band, h * best.order, best.width, f"{h} x {name}")
-        for h in range(1, MOST_HARMONICS + 1)
-    ]
-    harmonics = tuple(line for line in read if line is not None)
-    sidebands, sidebands_log10_p = sideband_lines(
-        spectra, best, case.bearing.sideband_order(case.fault), name, step
-    )
-    place = min(round(best.order / spectra.step), spectra.floor.shape[1] - 1)
-    return Hypothesis(
-        bearing=case.bearing,
-        fault=case.fault,
-        expected_order=case.bearing.order(case.fault),
-        order=best.order,
-        range=(case.low, case.high),
-        log10_p=log10_any(best.log_p, tests),
-        band=home.merits[best.band].band,
-        line_width=best.width,
-        harmonics=harmonics,
-        sidebands=sidebands,
-        sidebands_log10_p=sidebands_log10_p,
-        depth=max((line.depth for line in harmonics), default=0.0),
-        share=0.0,
-        family_depth=0.0,
-        least_depth=float(np.sqrt(_FINDABLE_LEVEL * np.median(spectra.floor[:, place]))),
-        coincides=_coincides(best.order, spectra.step, competitors),
-    )
-
-
-def _coincides(order: float, step: float, competitors: Sequence[Competitor]) -> tuple[str, ...]:
-    close = max(_CLOSE * order, MASK_LINES * step)
-    names = []
-    for cause in competitors:
-        multiple = max(1, round(order / cause.order))
-        reach = close + 2.0 * multiple * cause.standard_uncertainty
-        if abs(multiple * cause.order - order) < reach:
-            names.append(f"{multiple} x {cause.cause}" if multiple > 1 else cause.cause)
-    return tuple(names)

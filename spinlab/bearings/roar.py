@@ -9,14 +9,16 @@ from __future__ import annotations
 
 import itertools
 from collections.abc import Sequence
+from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
 from scipy import fft, ndimage
 
-from spinlab.bearings.evidence import Roar
+from spinlab.bearings.evidence import LineEvidence, Roar
 from spinlab.bearings.geometry import MountedBearing
 from spinlab.bearings.group import Group
+from spinlab.bearings.score import dominance, family_lines, log10_any, read_line
 from spinlab.bearings.spectra import EnvelopeSpectra
 from spinlab.bearings.stagewise import stretches
 from spinlab.envelope.kurtosis import Band, complex_envelope
@@ -37,6 +39,7 @@ _LEVEL_S = 0.25
 _QUIET_PERCENTILE = 5.0
 _FRAME_S = 0.25
 _QUIET_FRAMES = 120
+_CAGE_WIDTH = 0.004
 
 
 def read_roar(
@@ -45,6 +48,8 @@ def read_roar(
     group: Group,
     bearings: Sequence[MountedBearing],
     carrier_hz: tuple[float, float],
+    *,
+    uncertainty: float,
 ) -> Roar | None:
     """Level, kurtosis and slow modulation of the high band in stretches of different speed.
 
@@ -54,6 +59,7 @@ def read_roar(
         group: the drum's group, for its spectra.
         bearings: whose cage rates to look at.
         carrier_hz: usable band.
+        uncertainty: relative standard uncertainty of the speed.
 
     Returns:
         None where the band is too narrow or nothing is long enough.
@@ -73,17 +79,18 @@ def read_roar(
     if not rows:
         return None
     speed_rpm, level_db, kurtosis = (np.array(column) for column in zip(*rows, strict=True))
-    slope, uncertainty = _slope(speed_rpm, level_db)
+    slope, spread = _slope(speed_rpm, level_db)
     widest = max(range(len(group.merits)), key=lambda i: group.merits[i].band.width_hz)
-    cages = [b.order("cage") for b in bearings]
     fastest = int(np.argmax(speed_rpm))
+    cage_line, cage_share = _cage_line(group, bearings, uncertainty)
     return Roar(
         speed_rpm=speed_rpm,
         level_db=level_db - level_db[int(np.argmin(speed_rpm))],
         slope_db_per_decade=slope,
-        slope_standard_uncertainty=uncertainty,
+        slope_standard_uncertainty=spread,
         kurtosis=kurtosis,
-        cage_modulation=max((_depth(group.spectra, widest, c) for c in cages), default=0.0),
+        cage_line=cage_line,
+        cage_share=cage_share,
         turn_modulation=_depth(group.spectra, widest, 1.0),
         above_background_db=float(level_db[fastest]) - _quiet_db(recording, band),
         band=band,
@@ -125,6 +132,31 @@ def _slope(speed_rpm: Array, level_db: Array) -> tuple[float, float]:
     slope = float(np.sum((x - x.mean()) * level_db)) / spread
     residual = level_db - level_db.mean() - slope * (x - x.mean())
     return slope, float(np.sqrt(np.sum(residual**2) / (len(x) - 2) / spread))
+
+
+def _cage_line(
+    group: Group, bearings: Sequence[MountedBearing], uncertainty: float
+) -> tuple[LineEvidence | None, float]:
+    """The strongest single line at a cage rate of the group's bearings, and its band's share."""
+    spectra, found, share = group.spectra, None, 0.0
+    listed = [bearing for bearing in group.bearings if bearing in bearings]
+    for bearing in listed:
+        low, high = (place / spectra.step for place in bearing.search_range("cage", uncertainty))
+        first, past = round(low), min(round(high) + 1, spectra.level.shape[1])
+        level = np.where(spectra.free[first:past], spectra.level[:, first:past], 0.0)
+        if level.size == 0:
+            continue
+        band, place = np.unravel_index(int(np.argmax(level)), level.shape)
+        order = (first + int(place)) * spectra.step
+        line = read_line(spectra, int(band), order, 0.0, "1 x FTF")
+        if line is None:
+            continue
+        looks = level.size * len(listed)
+        line = replace(line, log10_p=log10_any(line.log10_p * float(np.log(10.0)), looks))
+        if found is None or line.log10_p < found.log10_p:
+            lines = family_lines(order, [], _CAGE_WIDTH, spectra.highest_order)
+            found, share = line, dominance(spectra, spectra.without(lines), int(band)).share
+    return found, share
 
 
 def _depth(spectra: EnvelopeSpectra, band: int, order: float) -> float:

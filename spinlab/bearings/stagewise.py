@@ -12,7 +12,13 @@ from collections.abc import Sequence
 import numpy as np
 from numpy.typing import NDArray
 
-from spinlab.bearings.evidence import Competitor, Hypothesis, SpeedTest, StageEvidence
+from spinlab.bearings.evidence import (
+    Competitor,
+    Follows,
+    Hypothesis,
+    SpeedTest,
+    StageEvidence,
+)
 from spinlab.bearings.group import Group, over_angle
 from spinlab.bearings.score import HIGHEST, harmonic_nepers
 from spinlab.bearings.spectra import EnvelopeSpectra, competing_lines, envelope_spectra
@@ -26,6 +32,13 @@ Array = NDArray[np.float64]
 LEAST_TURNS = 15.0
 # Speeds this far apart move a line by more than any tolerance of its order.
 LEAST_SPEED_RATIO = 1.12
+# Odds of ten to one decide between a fixed order and a fixed frequency.
+DECIDED_LOG10 = 1.0
+# Damage grows louder with speed: lines this clear at one speed must show at a higher one that
+# holds at least this share of the turns.
+_STANDING_LOG10 = -3.0
+_MISSING_LOG10 = -1.0
+_COMPARABLE_TURNS = 0.7
 _LN10 = float(np.log(10.0))
 _NAMED = ("plateau", "ramp", "coasting")
 
@@ -121,19 +134,26 @@ def _untested(reason: str) -> SpeedTest:
 def _verdict(odds: float, others: Sequence[StageEvidence], strongest: StageEvidence) -> SpeedTest:
     speeds = ", ".join(f"{s.speed_rpm:.0f}" for s in others)
     where = f"between {strongest.speed_rpm:.0f} rpm and {speeds} rpm"
-    if odds >= 1.0:
-        return SpeedTest(
-            follows="yes", log10_odds=odds, reason=f"the lines keep their order {where}"
+    follows: Follows = "not tested"
+    reason = f"the lines are too weak outside one stretch to compare {where}"
+    missing = [
+        stage
+        for stage in others
+        if stage.speed_rpm > strongest.speed_rpm
+        and stage.turns >= _COMPARABLE_TURNS * strongest.turns
+        and stage.log10_p > _MISSING_LOG10
+    ]
+    if odds >= DECIDED_LOG10:
+        follows, reason = "yes", f"the lines keep their order {where}"
+    elif odds <= -DECIDED_LOG10:
+        follows, reason = "no", f"the lines keep their frequency {where}"
+    elif missing and strongest.log10_p < _STANDING_LOG10:
+        follows = "one stretch"
+        reason = (
+            f"the lines stand at {strongest.speed_rpm:.0f} rpm only and are missing at "
+            f"{missing[-1].speed_rpm:.0f} rpm"
         )
-    if odds <= -1.0:
-        return SpeedTest(
-            follows="no", log10_odds=odds, reason=f"the lines keep their frequency {where}"
-        )
-    return SpeedTest(
-        follows="not tested",
-        log10_odds=odds,
-        reason=f"the lines are too weak outside one stretch to compare {where}",
-    )
+    return SpeedTest(follows=follows, log10_odds=odds, reason=reason)
 
 
 def _stretch_spectra(

@@ -86,7 +86,7 @@ def _strongest(
     if log10_any(best.log_p, len(looks)) > WORTH_A_LOOK_LOG10:
         return None
     one = spectra.only(band)
-    width = max(best.width, 0.001)
+    width = max(2.0 * best.width, 0.004)
     lines = family_lines(best.order, [(1.0, 4)], width, spectra.highest_order)
     strength = dominance(one, one.without(lines), 0)
     read = [

@@ -193,7 +193,7 @@ def _evidence(
         unknown=unknown_families(first, result.spectra[0], causes, catalogue),
         merits=tuple(merit for group in groups for merit in group.merits),
         curve=_curve(groups, result),
-        roar=read_roar(recording, track, first, bearings, carrier),
+        roar=read_roar(recording, track, first, bearings, carrier, uncertainty=uncertainty),
         competitors=tuple(causes),
         turns=sum(cells.shape[1] for cells in first.cells) / first.cells_per_turn,
         analysed_s=sum(span.end_s - span.start_s for span in spans),

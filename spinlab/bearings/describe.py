@@ -1,0 +1,151 @@
+"""One hypothesis put into numbers: its lines, their depth, what lies close or stands beside it."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from spinlab.bearings.evidence import Competitor, Hypothesis, LineEvidence
+from spinlab.bearings.geometry import Fault, MountedBearing
+from spinlab.bearings.group import Group
+from spinlab.bearings.score import (
+    MOST_HARMONICS,
+    Best,
+    log10_any,
+    read_line,
+    sideband_lines,
+)
+from spinlab.bearings.spectra import MASK_LINES, EnvelopeSpectra
+
+# Names of the lines in the trade, and of the step of their sidebands.
+LINE_NAMES: dict[Fault, tuple[str, str]] = {
+    "outer race": ("BPFO", "shaft"),
+    "inner race": ("BPFI", "shaft"),
+    "ball": ("2xBSF", "FTF"),
+    "cage": ("FTF", "FTF"),
+}
+# A competing order this close, as a share of the fault's order, cannot be told apart by ear.
+_CLOSE = 0.006
+# What a fundamental alone must reach to stand out after all corrections, over the noise line.
+_FINDABLE_LEVEL = 12.0
+# A companion is not a by-product: it is rare by chance and at least a third as deep.
+_COMPANION_LOG10 = -4.0
+_COMPANION_SHARE = 0.35
+
+
+@dataclass(frozen=True, kw_only=True)
+class Case:
+    """One hypothesis under test.
+
+    Attributes:
+        group: index of the group whose spectra it is looked for in.
+        bearing, fault: what it says.
+        low, high: searched range of the first harmonic, drum orders.
+        widths: relative widths its harmonics are gathered over.
+        best: the best place found so far.
+    """
+
+    group: int
+    bearing: MountedBearing
+    fault: Fault
+    low: float
+    high: float
+    widths: tuple[float, ...]
+    best: Best | None = None
+
+
+def _harmonics(case: Case, best: Best, spectra: EnvelopeSpectra) -> tuple[LineEvidence, ...]:
+    name = LINE_NAMES[case.fault][0]
+    read = [
+        read_line(spectra, best.band, h * best.order, best.width, f"{h} x {name}")
+        for h in range(1, MOST_HARMONICS + 1)
+    ]
+    return tuple(line for line in read if line is not None)
+
+
+def _deepest(case: Case, best: Best, spectra: EnvelopeSpectra) -> float:
+    return max((line.depth for line in _harmonics(case, best, spectra)), default=0.0)
+
+
+def companions(
+    leader: Case, waiting: Sequence[Case], spectra: EnvelopeSpectra, tests: int
+) -> tuple[Fault, ...]:
+    """Other races or balls of the leader's bearing with lines that are not its sidebands.
+
+    The sum of both race orders is the ball count: the ninth lower sideband of a nine-ball inner
+    race lies exactly on the outer race's order.  Only a line beside that place is one of its own.
+    """
+    best = leader.best
+    assert best is not None
+    step = leader.bearing.shaft_order.value
+    found: list[Fault] = []
+    for case in waiting:
+        if case.bearing != leader.bearing or case.fault in (leader.fault, "cage"):
+            continue
+        if case.best is None or log10_any(case.best.log_p, tests) > _COMPANION_LOG10:
+            continue
+        sides = np.arange(-12, 13) * step
+        if _deepest(case, case.best, spectra) < _COMPANION_SHARE * _deepest(leader, best, spectra):
+            continue
+        own = np.abs(np.concatenate([h * best.order + sides for h in (1, 2, 3)]))
+        reach = 2.0 * spectra.step + max(best.width, case.best.width) * case.best.order
+        if float(np.min(np.abs(own - case.best.order))) > reach:
+            found.append(case.fault)
+    return tuple(found)
+
+
+def describe(
+    case: Case,
+    best: Best,
+    home: Group,
+    spectra: EnvelopeSpectra,
+    tests: int,
+    competitors: Sequence[Competitor],
+) -> Hypothesis:
+    """The hypothesis at its best place, as a frozen value.
+
+    Args:
+        case: what is claimed.
+        best: where its lines were found.
+        home: the group it was found in.
+        spectra: the group's spectra at the time.
+        tests: hypotheses to correct for.
+        competitors: other causes, named where they lie close.
+    """
+    name, step = LINE_NAMES[case.fault]
+    harmonics = _harmonics(case, best, spectra)
+    sidebands, sidebands_log10_p = sideband_lines(
+        spectra, best, case.bearing.sideband_order(case.fault), name, step
+    )
+    place = min(round(best.order / spectra.step), spectra.floor.shape[1] - 1)
+    return Hypothesis(
+        bearing=case.bearing,
+        fault=case.fault,
+        expected_order=case.bearing.order(case.fault),
+        order=best.order,
+        range=(case.low, case.high),
+        log10_p=log10_any(best.log_p, tests),
+        band=home.merits[best.band].band,
+        line_width=best.width,
+        harmonics=harmonics,
+        sidebands=sidebands,
+        sidebands_log10_p=sidebands_log10_p,
+        depth=max((line.depth for line in harmonics), default=0.0),
+        share=0.0,
+        family_depth=0.0,
+        least_depth=float(np.sqrt(_FINDABLE_LEVEL * np.median(spectra.floor[:, place]))),
+        coincides=_coincides(best.order, spectra.step, competitors),
+    )
+
+
+def _coincides(order: float, step: float, competitors: Sequence[Competitor]) -> tuple[str, ...]:
+    close = max(_CLOSE * order, MASK_LINES * step)
+    names = []
+    for cause in competitors:
+        multiple = max(1, round(order / cause.order))
+        reach = close + 2.0 * multiple * cause.standard_uncertainty
+        if abs(multiple * cause.order - order) < reach:
+            names.append(f"{multiple} x {cause.cause}" if multiple > 1 else cause.cause)
+    return tuple(names)

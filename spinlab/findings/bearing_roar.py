@@ -1,0 +1,96 @@
+"""Noise that swells with the cage: late damage, or a ball's, and what a dry bearing is not.
+
+When wear goes all round, single impacts no longer stand out: the lines of the races sink into a
+roar, kurtosis falls to that of noise, the level at high frequency keeps rising with speed.  What
+remains is the slow swell with which worn balls pass the loaded zone, once per turn of the cage.
+A damaged ball, whose own lines are smeared by its tumbling, leaves the same swell.
+"""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+
+from spinlab.bearings.evidence import Roar
+from spinlab.finding import Cause, Finding
+from spinlab.findings.bearing_numbers import line_numbers
+from spinlab.findings.bearing_odds import chance_of_noise, healthy_share, missing_share
+from spinlab.findings.bearing_words import NEXT_DRUM, rare
+from spinlab.recording import Kind
+
+# Noise that swells with a cage: so rare a line, this far above the recording's quiet, left to
+# rivals that could turn at a cage's rate; and kurtosis up to which noise counts as a roar.
+CAGE_LOG10 = -4.0
+ROAR_ABOVE_DB = 6.0
+ROAR_MOST_KURTOSIS = 1.0
+CAGE_RIVAL = 0.25
+# Probability from which the swell is worth attention.
+ATTENTION_FROM = 0.35
+
+
+def cage_findings(roar: Roar | None, *, kind: Kind) -> tuple[Finding, ...]:
+    """At most one finding: noise that swells at a cage's rate while no race stands out.
+
+    High-frequency noise without that swell is no finding: without an earlier recording of the
+    same machine nobody can say that it is too much, and a dry, noisy bearing has no race defect.
+    """
+    probability = cage_probability(roar, kind=kind)
+    if roar is None or roar.cage_line is None or probability < ATTENTION_FROM:
+        return ()
+    kurtosis = float(np.mean(roar.kurtosis)) if len(roar.kurtosis) else 0.0
+    slope = roar.slope_db_per_decade
+    known = math.isfinite(slope)
+    rising = known and slope > 2.0 * roar.slope_standard_uncertainty
+    late = rising and kurtosis <= ROAR_MOST_KURTOSIS and roar.above_background_db >= ROAR_ABOVE_DB
+    what = (
+        f"the noise rises by {slope:.0f} dB per tenfold speed and is not impulsive (excess "
+        f"kurtosis {kurtosis:.1f}), as in late damage, wear all round"
+        if late
+        else "the noise itself does not tell a roar from single impacts"
+    )
+    return (
+        Finding(
+            kind="bearing",
+            subject=f"a drum bearing, {'late damage' if late else 'balls or cage'}",
+            state="attention",
+            probability=round(probability, 4),
+            evidence={
+                "cage_line": line_numbers(roar.cage_line),
+                "share_of_lines": roar.cage_share,
+                "level_over_quiet_db": roar.above_background_db,
+                "level_slope_db_per_decade": slope if known else None,
+                "level_slope_standard_uncertainty": (
+                    roar.slope_standard_uncertainty if known else None
+                ),
+                "mean_kurtosis": kurtosis,
+                "band_hz": [roar.band.low_hz, roar.band.high_hz],
+            },
+            rivals=(
+                Cause(cause="a damaged ball", probability=round(0.5 * probability, 4)),
+                Cause(
+                    cause="a belt or seal that rubs at this rate",
+                    probability=round(1.0 - probability, 4),
+                ),
+            ),
+            next_step=NEXT_DRUM,
+            reason=(
+                f"High-frequency noise swells {roar.cage_line.order:.3f} times per drum turn, the "
+                f"rate of a ball cage ({rare(roar.cage_line.log10_p)}), and no single race stands "
+                f"out; {what}. This is not called a race defect; a bearing run dry is noisy too."
+            ),
+        ),
+    )
+
+
+def cage_probability(roar: Roar | None, *, kind: Kind) -> float:
+    """Probability that the swell is a bearing's, 0 where there is none."""
+    if roar is None or roar.cage_line is None or roar.cage_line.log10_p > CAGE_LOG10:
+        return 0.0
+    others = (
+        chance_of_noise(roar.cage_line.log10_p),
+        missing_share(roar.cage_share),
+        healthy_share(roar.cage_line.depth, kind),
+        CAGE_RIVAL,
+    )
+    return math.prod(1.0 - other for other in others)
