@@ -140,7 +140,7 @@ class Shift:
 
 # Decoys: the same search around ratios where the family can not be, to see how high noise and
 # other sources alone would score.
-_DECOYS = (0.86, 0.905, 1.095, 1.14)
+_DECOYS = (0.78, 0.82, 0.86, 0.905)
 LEAST_EXCESS = 3.0
 
 
@@ -162,7 +162,7 @@ def family_shift(
         span_percent: how far to look to either side.
     """
     count = int(groups.max(initial=-1)) + 1
-    top = spectra.highest / (1.2 * ratio)
+    top = spectra.highest / ((1.0 + 0.01 * span_percent) * ratio)
     used = np.array([m for m in members if m <= top], dtype=float)
     nothing = np.full(count, np.nan)
     if count == 0 or len(used) == 0:
