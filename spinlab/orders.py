@@ -118,53 +118,86 @@ def to_turns(
         raise ValueError("values must be one row of samples, shape (n,)")
     whole = Span(start_s, start_s + len(values) / rate_hz)
     used = whole if span is None else Span(*np.clip(span, *whole))
-    edges_s = cell_edges(track, used, cells_per_turn=cells_per_turn)
+    cells = angle_cells(track, used, cells_per_turn=cells_per_turn)
     return AngularSignal(
-        values=cell_means(values, rate_hz, edges_s, start_s=start_s),
+        values=cell_means(values, rate_hz, cells, start_s=start_s),
         cells_per_turn=cells_per_turn,
         first_turn=float(track.turns_at(np.array([used.start_s]))[0]),
         span=used,
     )
 
 
-def cell_edges(track: SpeedTrack, span: Span, *, cells_per_turn: int) -> Array:
-    """Times, in s, at which successive cells of equal angle begin within a stretch; shape (n+1,).
+class Cells(NamedTuple):
+    """Cells of equal angle: when each begins and ends, in s; shape (n,) both."""
 
-    Unknown stretches count as rest: no cell begins in one.
+    begin_s: Array
+    end_s: Array
+
+    def within(self, begin_s: float, end_s: float) -> Cells:
+        """Those that lie between two times."""
+        inside = (self.begin_s >= begin_s) & (self.end_s <= end_s)
+        return Cells(self.begin_s[inside], self.end_s[inside])
+
+
+def angle_cells(track: SpeedTrack, span: Span, *, cells_per_turn: int) -> Cells:
+    """The cells of equal angle in a stretch.
+
+    Unknown stretches count as rest: no cell reaches into one; counting begins anew behind it.
     """
     knots_s = np.clip(track.time_s, *span)
     knots_s = np.unique(np.concatenate([span, knots_s, _between(knots_s)]))
     knots_turn = track.turns_at(knots_s)
-    cells = int((knots_turn[-1] - knots_turn[0]) * cells_per_turn * (1 - 1e-12))
-    edges_turn = knots_turn[0] + np.arange(cells + 1) / cells_per_turn
-    # Of a rest only its last moment is kept, so that no cell reaches back across it.
-    rising = np.concatenate([np.diff(knots_turn) > 0, [True]])
-    edges_s: Array = np.interp(edges_turn, knots_turn[rising], knots_s[rising])
-    return edges_s
+    moving = np.concatenate([[False], np.diff(knots_turn) > 0, [False]])
+    bounds = np.flatnonzero(np.diff(moving.astype(np.int8)))
+    begins, ends = [np.zeros(0)], [np.zeros(0)]
+    for first, last in bounds.reshape(-1, 2):
+        turn, time = knots_turn[first : last + 1], knots_s[first : last + 1]
+        cells = int((turn[-1] - turn[0]) * cells_per_turn * (1 - 1e-12))
+        edges = np.interp(turn[0] + np.arange(cells + 1) / cells_per_turn, turn, time)
+        begins.append(edges[:-1])
+        ends.append(edges[1:])
+    return Cells(np.concatenate(begins), np.concatenate(ends))
+
+
+def cell_edges(track: SpeedTrack, span: Span, *, cells_per_turn: int) -> Array:
+    """Edges of successive cells of equal angle in a stretch of `turning_spans`, in s.
+
+    In such a stretch the speed is known throughout; elsewhere use `angle_cells`, or one cell
+    would reach across the unknown part.
+    """
+    cells = angle_cells(track, span, cells_per_turn=cells_per_turn)
+    edges: Array = np.concatenate([cells.begin_s, cells.end_s[-1:]])
+    return edges
 
 
 def cell_means(
-    values: NDArray[np.floating], rate_hz: float, edges_s: Array, *, start_s: float
+    values: NDArray[np.floating], rate_hz: float, cells: Cells | Array, *, start_s: float
 ) -> Array:
-    """Mean of the staircase through `values` between successive edges.
+    """Mean of the staircase through `values` over each cell.
 
     Args:
         values: shape (..., n), sample k standing for the time from k to k + 1 steps.
         rate_hz: sample rate.
-        edges_s: shape (m + 1,), from `cell_edges`.
+        cells: from `angle_cells`, or edges from `cell_edges`.
         start_s: time at which the first sample begins.
 
     Returns:
-        Shape (..., m).
+        Shape (..., number of cells).
     """
+    if not isinstance(cells, Cells):
+        cells = Cells(cells[:-1], cells[1:])
     n = np.shape(values)[-1]
-    edges = np.clip((edges_s - start_s) * rate_hz, 0.0, n)
-    whole = np.minimum(edges.astype(np.int64), max(0, n - 1))
     running = np.cumsum(values, axis=-1, dtype=np.float64)
-    # The integral up to an edge: all whole samples up to and including its own, less what of
-    # its own lies beyond the edge.
-    at_edge = running[..., whole] - (whole + 1 - edges) * np.asarray(values)[..., whole]
-    means: Array = np.diff(at_edge, axis=-1) / np.maximum(np.diff(edges), 1e-9)
+
+    def until(time_s: Array) -> tuple[Array, Array]:
+        # All whole samples up to and including its own, less what of its own lies beyond.
+        edge = np.clip((time_s - start_s) * rate_hz, 0.0, n)
+        own = np.minimum(edge.astype(np.int64), max(0, n - 1))
+        return edge, running[..., own] - (own + 1 - edge) * np.asarray(values)[..., own]
+
+    begin, before = until(cells.begin_s)
+    end, upto = until(cells.end_s)
+    means: Array = (upto - before) / np.maximum(end - begin, 1e-9)
     return means
 
 

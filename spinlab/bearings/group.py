@@ -24,7 +24,7 @@ from spinlab.envelope.bands import (
 )
 from spinlab.envelope.kurtosis import Band, Kurtogram, band_tree, fast_kurtogram
 from spinlab.envelope.whitening import line_limited
-from spinlab.orders import Span, cell_edges, cell_means, turning_spans
+from spinlab.orders import Span, angle_cells, cell_means, turning_spans
 from spinlab.recording import Recording
 from spinlab.speed.track import SpeedTrack
 
@@ -220,11 +220,11 @@ def over_angle(
     bands: slice = slice(None),
 ) -> Array:
     """Envelopes of a stretch at equal steps of the drum's angle, shape (bands, cells)."""
-    edges_s = cell_edges(track, span, cells_per_turn=cells_per_turn)
+    cells = angle_cells(track, span, cells_per_turn=cells_per_turn)
     begin_s = piece.start_s - 0.5 / piece.rate_hz
     end_s = begin_s + piece.values.shape[1] / piece.rate_hz
-    edges_s = edges_s[(edges_s >= begin_s) & (edges_s <= end_s)]
-    return cell_means(piece.values[bands], piece.rate_hz, edges_s, start_s=begin_s)
+    inside = cells.within(begin_s, end_s)
+    return cell_means(piece.values[bands], piece.rate_hz, inside, start_s=begin_s)
 
 
 def steady_kurtogram(
