@@ -1,0 +1,190 @@
+"""Belt: creep, slip, the wrong ratio, a damaged place."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from spinlab.drive.measure import MOST_TOLERANCE_PERCENT, Drive, coverage_note
+from spinlab.drive.ratio import DriveRatio
+from spinlab.finding import Finding
+from spinlab.findings.judge import chance_above, not_measurable, numbers, shared, state_of
+from spinlab.speed.track import Estimate
+
+# Slip from which a piece of ramp counts; creep of a healthy belt is 0.5-1 % (value from memory).
+SLIP_PERCENT = 1.2
+CREEP_PERCENT = 1.5
+# Level of the belt's harmonics over the noise from which a damaged place is suspected: common
+# practice, no published source, checked on simulated units only.
+BELT_PASS_DB = 4.5
+BELT_PASS_P = 1e-6
+LEAST_HARMONICS_SHARE = 0.4
+CHECK = (
+    "with the plug pulled: belt tension and edges, rubber dust, shine or cracks on belt and motor "
+    "pulley, pulley bolt, motor mount in its slots"
+)
+BETTER = (
+    "a sound recording within half a metre of the machine's rear or side, and a profile with the "
+    "motor's counts (pole pairs, slots or commutator bars)"
+)
+
+
+def findings(drive: Drive) -> tuple[Finding, ...]:
+    """What can be said of the belt; nothing for a direct drive."""
+    if drive.direct:
+        return ()
+    ratio = drive.ratio
+    if drive.reason or ratio is None or ratio.ratio is None:
+        reason = drive.reason or (ratio.reason if ratio is not None else "")
+        return (
+            not_measurable("belt", "belt slip", reason, BETTER),
+            *_damaged(drive),
+        )
+    return (_slip(ratio, drive), *_wrong_ratio(ratio, drive), *_damaged(drive))
+
+
+def _slip(ratio: DriveRatio, drive: Drive) -> Finding:
+    chances = [
+        chance_above(e.slip_percent.value, e.slip_percent.standard_uncertainty, SLIP_PERCENT)
+        for e in ratio.slips
+    ]
+    sign = max(chances, default=0.0)
+    if len(chances) >= 2:
+        sign = 1.0 - (1.0 - sign) * 0.5
+    creep = ratio.creep_percent
+    if creep is not None:
+        sign = max(sign, chance_above(creep.value, creep.standard_uncertainty, CREEP_PERCENT))
+    probability, rivals = shared(
+        sign,
+        {
+            "tacho or controller that let the motor run ahead for a moment": 0.1,
+            "another source's tone taken for the motor": 0.12,
+        },
+    )
+    state = state_of(probability)
+    return Finding(
+        kind="belt",
+        subject="belt slip",
+        state=state,
+        probability=probability,
+        evidence=_ratio_evidence(ratio, drive),
+        rivals=rivals,
+        next_step=CHECK if state != "clear" else "",
+        reason=_slip_words(ratio, creep),
+    )
+
+
+def _slip_words(ratio: DriveRatio, creep: Estimate | None) -> str:
+    if ratio.slips:
+        worst = max(ratio.slips, key=lambda e: e.slip_percent.value)
+        return (
+            f"the motor runs ahead of the drum by {worst.slip_percent.value:.1f} +- "
+            f"{1.96 * worst.slip_percent.standard_uncertainty:.1f} % at {worst.time_s:.0f} s, "
+            f"{worst.speed_rpm:.0f} rpm, rising {worst.slope_rpm_per_s:.0f} rpm/s"
+        )
+    if creep is not None:
+        return (
+            f"the ratio of motor to drum changes by {creep.value:.2f} +- "
+            f"{1.96 * creep.standard_uncertainty:.2f} % from the slowest to the fastest plateau; "
+            "no piece of a ramp stands out"
+        )
+    return "no stretch stands out in which the motor runs ahead of the drum"
+
+
+def _ratio_evidence(ratio: DriveRatio, drive: Drive) -> dict[str, Any]:
+    return {
+        **numbers("motor_turns_per_drum_turn", ratio.ratio),
+        **numbers("creep_percent", ratio.creep_percent),
+        "plateaus": [
+            {"speed_rpm": p.speed_rpm, **numbers("ratio", p.ratio)} for p in ratio.plateaus
+        ],
+        "slips": [
+            {
+                "time_s": e.time_s,
+                "speed_rpm": e.speed_rpm,
+                "slope_rpm_per_s": e.slope_rpm_per_s,
+                **numbers("slip_percent", e.slip_percent),
+            }
+            for e in ratio.slips
+        ],
+        "ramp_pieces_measured": len(ratio.ramps),
+        "leans_on": coverage_note(drive),
+    }
+
+
+def _wrong_ratio(ratio: DriveRatio, drive: Drive) -> tuple[Finding, ...]:
+    """Only where the profile's ratio is sharp enough to be departed from."""
+    expected, tolerance = drive.expected_ratio, drive.expected_tolerance_percent
+    if expected is None or tolerance is None or tolerance > MOST_TOLERANCE_PERCENT:
+        return ()
+    assert ratio.ratio is not None
+    away = 100.0 * (ratio.ratio.value / expected - 1.0)
+    u = 100.0 * ratio.ratio.standard_uncertainty / expected
+    # Creep adds to the pulleys' ratio: up to 1 % more is a healthy belt's.
+    beyond = chance_above(away, u, tolerance + 1.0) + chance_above(-away, u, tolerance)
+    if beyond < 0.35:
+        return ()
+    probability, rivals = shared(
+        min(beyond, 1.0),
+        {"wrong profile for this unit": 1.0, "steady belt slip": 0.3 if away > 0 else 0.02},
+    )
+    return (
+        Finding(
+            kind="belt",
+            subject="wrong pulley or belt",
+            state="attention",
+            probability=probability,
+            evidence={
+                **numbers("motor_turns_per_drum_turn", ratio.ratio),
+                "profile_ratio": expected,
+                "profile_tolerance_percent": tolerance,
+                "departure_percent": away,
+                "departure_standard_uncertainty_percent": u,
+            },
+            rivals=rivals,
+            next_step="compare pulley diameters and belt with the parts list",
+            reason=f"the ratio is {ratio.ratio.value:.3f}, {away:+.1f} % from the profile's "
+            f"{expected:g}",
+        ),
+    )
+
+
+def _damaged(drive: Drive) -> tuple[Finding, ...]:
+    belt = drive.belt_pass
+    if belt is None:
+        return ()
+    if belt.excess_db is None or belt.p_value is None:
+        return (
+            not_measurable(
+                "belt",
+                "damaged place on the belt",
+                belt.reason,
+                "put length_mm and pulley_diameter_mm of the belt into the profile",
+            ),
+        )
+    share = belt.heard / max(belt.harmonics, 1)
+    sign = chance_above(belt.excess_db, 1.5, BELT_PASS_DB)
+    if belt.p_value > BELT_PASS_P or share < LEAST_HARMONICS_SHARE:
+        sign = min(sign, 0.1)
+    probability, rivals = shared(
+        sign, {"stiff splice of a sound belt": 0.2, "debris on a pulley": 0.15}
+    )
+    state = state_of(probability)
+    return (
+        Finding(
+            kind="belt",
+            subject="damaged place on the belt",
+            state=state,
+            probability=probability,
+            evidence={
+                "belt_order": belt.order,
+                "harmonics_heard": belt.heard,
+                "harmonics_looked_at": belt.harmonics,
+                "excess_db": belt.excess_db,
+                "p_value": belt.p_value,
+            },
+            rivals=rivals,
+            next_step=CHECK if state != "clear" else "",
+            reason=f"{belt.heard} of {belt.harmonics} harmonics of the belt's passing "
+            f"({belt.order:.3f} per drum turn) stand out, {belt.excess_db:.1f} dB over the noise",
+        ),
+    )

@@ -1,0 +1,328 @@
+"""Motor: lost phase, position sensor, arcing, a direction that never starts, drag."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from spinlab.coastdown import CoastDown
+from spinlab.drive.arcing import Arcing
+from spinlab.drive.measure import Drive
+from spinlab.drive.motor import MotorOrders
+from spinlab.finding import Finding
+from spinlab.findings.judge import chance_above, not_measurable, numbers, shared, state_of
+from spinlab.machine.value import Machine
+from spinlab.phases.value import MotionPattern
+
+# Levels of the fault families over the strongest usual order from which they count, in dB, and
+# how far panels and casting change such a level from unit to unit (1 sigma): common practice, no
+# published source, checked on simulated units only.
+TWICE_DB = 8.0
+ONCE_DB = -1.0
+PATH_DB = 4.0
+ARCING_INDEX = 0.05
+ARCING_TAIL = 0.5
+# A coast-down quicker than this without a brake named in the profile; common practice.
+BRAKED_RPM_PER_S = 80.0
+FREE_RPM_PER_S = 3.0
+
+CHECK_WINDINGS = (
+    "with the plug pulled and the capacitor discharged: resistance of the three windings against "
+    "each other (alike within a few percent), plugs and wires for burnt contacts, then the module"
+)
+CHECK_SENSOR = "plug and wires of the position sensor or tacho, its magnet, then the sensor itself"
+CHECK_BRUSHES = (
+    "with the plug pulled: brush length and holders, commutator for burnt, raised or dirty bars"
+)
+BETTER = "a sound recording near the motor, and a profile with pole pairs, slots or bars"
+
+
+def findings(
+    drive: Drive,
+    machine: Machine | None = None,
+    *,
+    coasts: tuple[CoastDown, ...] = (),
+    motion: MotionPattern | None = None,
+) -> tuple[Finding, ...]:
+    """What can be said of the motor."""
+    found: list[Finding] = []
+    if drive.reason or drive.motor is None or drive.motor.reason:
+        reason = drive.reason or (drive.motor.reason if drive.motor is not None else "")
+        found.append(not_measurable("motor", "motor's own orders", reason, BETTER))
+    else:
+        found += _families(drive.motor, machine)
+    if drive.arcing is not None:
+        found.append(_arcing(drive.arcing))
+    found += _coast(coasts)
+    found += _direction(motion)
+    return tuple(found)
+
+
+def _families(motor: MotorOrders, machine: Machine | None) -> list[Finding]:
+    brushed = machine is not None and machine.motor.kind == "brushed"
+    if brushed:
+        return [_heard(motor)]
+    if motor.twice_electrical_db is None:
+        return [
+            not_measurable(
+                "motor",
+                "lost phase or position sensor",
+                "the profile does not say how many pole pairs the motor has, or its orders do not "
+                "stand out",
+                BETTER,
+                evidence=_lines(motor),
+            )
+        ]
+    twice = chance_above(motor.twice_electrical_db, PATH_DB, TWICE_DB)
+    once = 0.0
+    if motor.once_electrical_db is not None:
+        once = chance_above(motor.once_electrical_db, PATH_DB, ONCE_DB)
+    by_order = {line.order: line for line in motor.lines}
+    pairs = machine.motor.pole_pairs if machine is not None else None
+    if pairs is not None and 2 * pairs in by_order and not by_order[2 * pairs].heard:
+        twice = min(twice, 0.1)
+    # A bad position sensor also raises 2 p; without order p it is the phase, with it the sensor.
+    return [
+        _family(
+            motor,
+            "lost phase",
+            twice * (1.0 - once),
+            {"position sensor": 0.3 + once, "bearing or rotor fault with that order": 0.1},
+            CHECK_WINDINGS,
+            f"twice the electrical frequency (order {2 * (pairs or 1)} of the motor) stands "
+            f"{motor.twice_electrical_db:+.0f} dB to the strongest usual order",
+        ),
+        _family(
+            motor,
+            "position sensor",
+            once,
+            {"lost or weak phase": 0.25, "one winding or magnet unlike the others": 0.2},
+            CHECK_SENSOR,
+            "odd multiples of the electrical frequency stand "
+            + (
+                f"{motor.once_electrical_db:+.0f} dB to the strongest usual order"
+                if motor.once_electrical_db is not None
+                else "where every shaft has orders, so they cannot be told apart"
+            ),
+        ),
+    ]
+
+
+def _family(
+    motor: MotorOrders,
+    subject: str,
+    sign: float,
+    weights: dict[str, float],
+    check: str,
+    reason: str,
+) -> Finding:
+    probability, rivals = shared(sign, weights)
+    state = state_of(probability)
+    # A level in dB against other levels, through one unit's panels, never proves a fault.
+    state = "attention" if state == "fault" and sign < 0.95 else state
+    return Finding(
+        kind="motor",
+        subject=subject,
+        state=state,
+        probability=probability,
+        evidence=_lines(motor),
+        rivals=rivals,
+        next_step=check if state != "clear" else "",
+        reason=reason,
+    )
+
+
+def _heard(motor: MotorOrders) -> Finding:
+    """For a brushed motor the families are shown; arcing is judged apart."""
+    heard = [line for line in motor.lines if line.heard]
+    names = "; ".join(f"order {line.order} ({', '.join(line.names)})" for line in heard[:4])
+    return Finding(
+        kind="motor",
+        subject="commutator and shaft orders",
+        state="clear",
+        probability=0.05,
+        evidence=_lines(motor),
+        reason=f"heard: {names or 'none'}; a healthy commutator motor has these",
+    )
+
+
+def _lines(motor: MotorOrders) -> dict[str, Any]:
+    return {
+        "twice_electrical_db": motor.twice_electrical_db,
+        "once_electrical_db": motor.once_electrical_db,
+        "motor_orders": [
+            {
+                "order": line.order,
+                "families": list(line.names),
+                "level_db": line.level_db,
+                "above_noise_db": line.above_noise_db,
+                "p_value": line.p_value,
+            }
+            for line in motor.lines
+            if line.heard or line.names
+        ],
+    }
+
+
+def _arcing(measured: Arcing) -> Finding:
+    subject = "brush arcing"
+    if measured.mains_index is None or measured.tail is None:
+        return not_measurable(
+            "motor",
+            subject,
+            measured.reason,
+            "record at 44.1 or 48 kHz, without low-bit-rate coding, near the motor",
+        )
+    index = measured.mains_index
+    sign = chance_above(index.value, max(index.standard_uncertainty, 0.01), ARCING_INDEX)
+    if measured.tail < ARCING_TAIL:
+        sign *= 0.4
+    if measured.bar_index is not None and measured.bar_index.value > 3.0 * (
+        measured.bar_index.standard_uncertainty
+    ):
+        sign = 1.0 - (1.0 - sign) * 0.8
+    probability, rivals = shared(
+        sign,
+        {
+            "motor's ordinary pull at twice the mains": 0.35,
+            "a lamp or charger that buzzes with the mains": 0.15,
+        },
+    )
+    state = state_of(probability)
+    return Finding(
+        kind="motor",
+        subject=subject,
+        state="attention" if state == "fault" else state,
+        probability=probability,
+        evidence={
+            **numbers("twice_mains_index", index),
+            **numbers("commutator_bar_index", measured.bar_index),
+            "tail_excess_kurtosis": measured.tail,
+            "band_hz": list(measured.band_hz) if measured.band_hz else None,
+        },
+        rivals=rivals,
+        next_step=CHECK_BRUSHES if state != "clear" else "",
+        reason=f"above 4 kHz the noise swells by {100 * index.value:.0f} % at twice the mains, "
+        f"with {'crackle' if measured.tail >= ARCING_TAIL else 'little crackle'} in it",
+    )
+
+
+def _coast(coasts: tuple[CoastDown, ...]) -> list[Finding]:
+    subject = "drag while coasting"
+    fitted = [c for c in coasts if c.deceleration_rpm_per_s is not None]
+    if not fitted:
+        return []
+    worst = max(fitted, key=lambda c: c.deceleration_rpm_per_s.value)  # type: ignore[union-attr]
+    rate = worst.deceleration_rpm_per_s
+    assert rate is not None
+    evidence: dict[str, Any] = {
+        **numbers("deceleration_rpm_per_s", rate),
+        "at_rpm": worst.reference_rpm,
+        **numbers("dry_friction_share", worst.dry_share),
+        **numbers("drag_torque_nm", worst.torque_nm),
+        "coast_downs": len(fitted),
+    }
+    rising = _rising(fitted)
+    if rising is not None:
+        evidence |= numbers("change_percent_between_first_and_last", rising)
+    quick = chance_above(rate.value, rate.standard_uncertainty, BRAKED_RPM_PER_S)
+    probability, rivals = shared(
+        quick,
+        {"the motor brakes on purpose": 2.0, "drum bearing tight": 0.3, "water in the tub": 0.3},
+    )
+    attention = rising is not None and rising.value - 1.96 * rising.standard_uncertainty > 10.0
+    torque = worst.torque_nm
+    words = (
+        f"the drum loses {rate.value:.1f} +- {1.96 * rate.standard_uncertainty:.1f} rpm/s at "
+        f"{worst.reference_rpm:.0f} rpm"
+    )
+    if torque is not None:
+        words += f", a drag of {torque.value:.2f} +- {1.96 * torque.standard_uncertainty:.2f} N m"
+    else:
+        words += "; the drum's inertia in the profile would make that a torque"
+    return [
+        Finding(
+            kind="motor",
+            subject=subject,
+            state="attention" if attention else "clear",
+            probability=0.5 if attention else probability,
+            evidence=evidence,
+            rivals=rivals,
+            next_step="compare with a good unit; turn the drum by hand with the plug pulled"
+            if attention
+            else "",
+            reason=words,
+        )
+    ]
+
+
+def _rising(fitted: list[CoastDown]) -> Any:
+    """Change in percent of the deceleration from the first to the last coast-down alike."""
+    from spinlab.speed.track import Estimate
+
+    if len(fitted) < 2:
+        return None
+    first, last = fitted[0], fitted[-1]
+    a, b = first.deceleration_rpm_per_s, last.deceleration_rpm_per_s
+    if a is None or b is None or first.reference_rpm is None or last.reference_rpm is None:
+        return None
+    if abs(first.reference_rpm - last.reference_rpm) > 0.15 * first.reference_rpm:
+        return None
+    share = (
+        (a.standard_uncertainty / a.value) ** 2 + (b.standard_uncertainty / b.value) ** 2
+    ) ** 0.5
+    return Estimate(
+        value=100.0 * (b.value / a.value - 1.0),
+        standard_uncertainty=100.0 * share * b.value / a.value,
+    )
+
+
+def _direction(motion: MotionPattern | None) -> list[Finding]:
+    subject = "a direction that never starts"
+    if motion is None or motion.on_s is None:
+        return []
+    evidence: dict[str, Any] = {
+        **numbers("on_s", motion.on_s),
+        **numbers("off_s", motion.off_s),
+        **numbers("odd_bursts_on_s", motion.first_on_s),
+        **numbers("even_bursts_on_s", motion.second_on_s),
+        "alternation_p": motion.alternation_p,
+        "bursts": len(motion.starts_s),
+    }
+    if motion.directions == "not measurable":
+        return [
+            not_measurable(
+                "motor",
+                subject,
+                motion.reason,
+                "record six or more bursts of the wash motion, or film the drum",
+                evidence=evidence,
+            )
+        ]
+    if motion.directions == "both":
+        return [
+            Finding(
+                kind="motor",
+                subject=subject,
+                state="clear",
+                probability=0.05,
+                evidence=evidence,
+                reason="odd and even bursts of the wash motion differ in sound, as two directions "
+                "do",
+            )
+        ]
+    probability, rivals = shared(
+        0.6, {"a programme with one direction or long pauses": 0.7, "bursts too quiet to hear": 0.3}
+    )
+    return [
+        Finding(
+            kind="motor",
+            subject=subject,
+            state="attention",
+            probability=probability,
+            evidence=evidence,
+            rivals=rivals,
+            next_step="watch the drum through the door for two minutes; then the reversing relays, "
+            "their wires and the module",
+            reason=motion.reason,
+        )
+    ]
