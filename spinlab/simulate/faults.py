@@ -98,8 +98,8 @@ def with_fault(p: Parameters, name: str, severity: float) -> Parameters:
     """The machine with one fault more; `severity` 0..1.
 
     A worn suspension is felt in an acceleration log; it is heard only where an unbalance of some
-    hundred grams makes the tub strike.  Imbalance below about 0.32 and hunting below about 0.4 stay within what a healthy machine
-    shows, so the truth does not list them as faults.
+    hundred grams makes the tub strike.  Imbalance below about 0.32 and hunting below about 0.4
+    stay within what a healthy machine shows, so the truth does not list them as faults.
 
     Raises:
         InputError: no such fault, or this drive cannot have it.

@@ -18,9 +18,11 @@ from spinlab.simulate.parameters import (
     Drive,
     DriveKind,
     Drum,
+    Logger,
     NoiseBand,
     Parameters,
     Phone,
+    Placement,
     Room,
     Step,
     Surroundings,
@@ -37,6 +39,7 @@ HOLD_S: dict[str, tuple[float, float]] = {
     "usual": (5.0, 9.0),
     "long": (12.0, 20.0),
 }
+PLACEMENTS: tuple[Placement, ...] = ("lid", "side", "front")
 RATED_RPM = (1000.0, 1200.0, 1400.0, 1600.0)
 
 
@@ -73,9 +76,9 @@ def random_programme(
     )
 
 
-def random_drive(rng: np.random.Generator, kind: DriveKind) -> Drive:
-    """Motor and controller of one kind."""
-    shared: dict[str, Any] = {
+def _random_controller(rng: np.random.Generator) -> dict[str, Any]:
+    """Limits and loop of a motor controller, for every kind of drive."""
+    return {
         "torque_limit_nm": rng.uniform(7.0, 14.0),
         "power_limit_w": rng.uniform(500.0, 900.0),
         "brake_share": rng.uniform(0.1, 0.5),
@@ -85,7 +88,11 @@ def random_drive(rng: np.random.Generator, kind: DriveKind) -> Drive:
         "relay_nm": float(rng.choice([0.0, 0.0, rng.uniform(0.1, 1.0)])),
         "tachometer_error": rng.normal(0.0, 0.003),
     }
-    # Belt-drive ratio 8:1 to 13:1: IEEE 6063790.
+
+
+def random_drive(rng: np.random.Generator, kind: DriveKind) -> Drive:
+    """Motor and controller of one kind; belt-drive ratio 8:1 to 13:1 (IEEE 6063790)."""
+    shared = _random_controller(rng)
     if kind == "brushed":
         return Drive(
             kind=kind,
@@ -97,29 +104,48 @@ def random_drive(rng: np.random.Generator, kind: DriveKind) -> Drive:
             mains_torque_share=rng.uniform(0.05, 0.6),
             **shared,
         )
-    if kind == "three_phase":
-        pairs = int(rng.choice([1, 2, 3, 4]))
-        return Drive(
-            kind=kind,
-            ratio=rng.uniform(8.0, 12.5),
-            pole_pairs=pairs,
-            slots=int(rng.choice([12, 18, 24, 36])),
-            commutator_bars=0,
-            carrier_hz=rng.uniform(4000.0, 17000.0),
-            mains_torque_share=0.0,
-            **shared,
-        )
-    pairs = int(rng.choice([12, 20, 21, 24, 28]))
+    belted = kind == "three_phase"
+    pole_pairs = (1, 2, 3, 4) if belted else (12, 20, 21, 24, 28)
+    slots = (12, 18, 24, 36) if belted else (24, 27, 36, 42)
     return Drive(
         kind=kind,
-        ratio=1.0,
-        pole_pairs=pairs,
-        slots=int(rng.choice([24, 27, 36, 42])),
+        ratio=rng.uniform(8.0, 12.5) if belted else 1.0,
+        pole_pairs=int(rng.choice(pole_pairs)),
+        slots=int(rng.choice(slots)),
         commutator_bars=0,
-        carrier_hz=rng.uniform(6000.0, 17000.0),
+        carrier_hz=rng.uniform(4000.0, 17000.0),
         mains_torque_share=0.0,
         **shared,
     )
+
+
+def random_mechanics(rng: np.random.Generator) -> dict[str, Any]:
+    """Belt, drum, unbalance and tub; a suspended tub resonates at 2-6 Hz (value from memory)."""
+    return {
+        "belt": Belt(
+            length_m=rng.uniform(1.1, 1.35),
+            drum_pulley_m=rng.uniform(0.26, 0.31),
+            rest_creep=rng.uniform(0.003, 0.007),
+            creep_at_capacity=rng.uniform(0.01, 0.03),
+            capacity_nm=rng.uniform(22.0, 40.0),
+        ),
+        "drum": Drum(
+            inertia_kg_m2=rng.uniform(0.18, 0.45),
+            seal_friction_nm=rng.uniform(0.3, 0.9),
+            viscous_nm_s=rng.uniform(0.001, 0.004),
+            windage_nm_s2=rng.uniform(1e-5, 4e-5),
+            torque_noise_nm=rng.uniform(0.02, 0.15),
+        ),
+        "unbalance": Unbalance(mass_kg=float(np.exp(rng.uniform(np.log(0.01), np.log(0.15))))),
+        "tub": Tub(
+            mass_kg=rng.uniform(40.0, 65.0),
+            horizontal_hz=rng.uniform(2.0, 3.5),
+            vertical_hz=rng.uniform(2.5, 4.5),
+            nodding_hz=rng.uniform(3.5, 6.0),
+            damping_ratio=rng.uniform(0.08, 0.2),
+            friction_n=rng.uniform(10.0, 50.0),
+        ),
+    }
 
 
 def random_voice(rng: np.random.Generator) -> Voice:
@@ -160,13 +186,13 @@ def random_surroundings(
         mains_hz=float(rng.choice([50.0, 60.0])) if mains_hz is None else mains_hz,
         mains_drift_hz=rng.uniform(0.0, 0.06),
         fan_hz=rng.uniform(15.0, 32.0),
-        room_noise_db=rng.uniform(-12.0, 0.0),
+        room_noise_db=rng.uniform(-28.0, -8.0),
     )
     names = ("hum", "pump", "fan", "speech", "babble", "handling", "slam")
     chance = (0.6, 0.4, 0.25, 0.4, 0.2, 0.3, 0.15)
     drawn = [name for name, share in zip(names, chance, strict=True) if rng.random() < share]
     present = drawn if noises is None else list(noises)
-    levels: dict[str, Any] = {f"{name}_db": rng.uniform(-12.0, 3.0) for name in names}
+    levels: dict[str, Any] = {f"{name}_db": rng.uniform(-22.0, -2.0) for name in names}
     levels["slam_db"] = rng.uniform(0.0, 15.0)
     kept = {key: level for key, level in levels.items() if key[:-3] in present}
     start = rng.uniform(-20.0, 30.0)
@@ -193,6 +219,34 @@ def random_phone(rng: np.random.Generator, *, rate_hz: int, codec: Codec) -> Pho
     )
 
 
+def random_room(rng: np.random.Generator, *, reverberation_s: float | None = None) -> Room:
+    """From a tiled bathroom to a workshop; the phone 0.2 to 2 m away."""
+    drawn = rng.uniform(0.2, 0.9)
+    return Room(
+        reverberation_s=drawn if reverberation_s is None else reverberation_s,
+        volume_m3=rng.uniform(8.0, 40.0),
+        distance_m=rng.uniform(0.2, 2.0),
+    )
+
+
+def random_logger(rng: np.random.Generator) -> Logger:
+    """Phones give 50 to 500 Hz with steps that scatter by up to a tenth (vendors' notes)."""
+    rate_hz = float(rng.choice([50.0, 92.0, 100.0, 125.0, 200.0, 400.0, 500.0]))
+    return Logger(
+        rate_hz=rate_hz,
+        placement=PLACEMENTS[int(rng.integers(len(PLACEMENTS)))],
+        tilt_deg=(rng.uniform(-180.0, 180.0), rng.uniform(-90.0, 90.0)),
+        jitter_s=rng.uniform(0.0, 0.1) / rate_hz,
+        stamp_step_s=float(rng.choice([1e-3, 1e-6])),
+        gaps=int(rng.choice([0, 0, 0, 1, 2])),
+        range_g=float(rng.choice([2.0, 4.0, 8.0])),
+        bits=int(rng.choice([12, 14, 16])),
+        noise_m_s2=rng.uniform(0.005, 0.03),
+        offset_m_s2=tuple(rng.normal(0.0, 0.08, 3).tolist()),
+        clock_error_ppm=rng.uniform(-100.0, 100.0),
+    )
+
+
 def random_parameters(
     rng: np.random.Generator,
     *,
@@ -208,49 +262,21 @@ def random_parameters(
     rated_rpm: float | None = None,
     start_mid_ramp: bool = False,
 ) -> Parameters:
-    """One healthy machine, its programme, room and phone; what is not given is drawn."""
-    motor = random_drive(rng, drive or DRIVES[int(rng.integers(len(DRIVES)))])
-    belt = Belt(
-        length_m=rng.uniform(1.1, 1.35),
-        drum_pulley_m=rng.uniform(0.26, 0.31),
-        rest_creep=rng.uniform(0.002, 0.006),
-        creep_at_capacity=rng.uniform(0.008, 0.02),
-        capacity_nm=rng.uniform(22.0, 40.0),
-    )
-    drum = Drum(
-        inertia_kg_m2=rng.uniform(0.18, 0.45),
-        seal_friction_nm=rng.uniform(0.3, 0.9),
-        viscous_nm_s=rng.uniform(0.001, 0.004),
-        windage_nm_s2=rng.uniform(1e-5, 4e-5),
-        torque_noise_nm=rng.uniform(0.02, 0.15),
-    )
+    """One healthy machine, its programme, room and phone; what is not given is drawn.
+
+    `rate_hz` is the phone's sample rate for sound; a log's rate is drawn.
+    """
+    phone = random_phone(rng, rate_hz=rate_hz, codec=codec)
+    start_s = rng.uniform(4.0, 14.0) if start_mid_ramp else 0.0
     return Parameters(
         name="random",
         kind=kind,
         programme=random_programme(rng, length=length, rated_rpm=rated_rpm),
-        drum=drum,
-        unbalance=Unbalance(mass_kg=float(np.exp(rng.uniform(np.log(0.01), np.log(0.15))))),
-        # Suspended tub 2-6 Hz: value from memory of the trade's literature.
-        tub=Tub(
-            mass_kg=rng.uniform(40.0, 65.0),
-            horizontal_hz=rng.uniform(2.0, 3.5),
-            vertical_hz=rng.uniform(2.5, 4.5),
-            nodding_hz=rng.uniform(3.5, 6.0),
-            damping_ratio=rng.uniform(0.08, 0.2),
-            friction_n=rng.uniform(10.0, 50.0),
-        ),
-        drive=motor,
-        belt=belt,
+        drive=random_drive(rng, drive or DRIVES[int(rng.integers(len(DRIVES)))]),
         voice=random_voice(rng),
         surroundings=random_surroundings(rng, snr_db=snr_db, noises=noises, mains_hz=mains_hz),
-        room=Room(
-            reverberation_s=rng.uniform(0.2, 0.9) if reverberation_s is None else reverberation_s,
-            volume_m3=rng.uniform(8.0, 40.0),
-            distance_m=rng.uniform(0.2, 2.0),
-        ),
-        phone=_started(random_phone(rng, rate_hz=rate_hz, codec=codec), rng, start_mid_ramp),
+        room=random_room(rng, reverberation_s=reverberation_s),
+        phone=replace(phone, start_s=start_s),
+        logger=replace(random_logger(rng), start_s=start_s),
+        **random_mechanics(rng),
     )
-
-
-def _started(phone: Phone, rng: np.random.Generator, mid_ramp: bool) -> Phone:
-    return replace(phone, start_s=rng.uniform(4.0, 14.0)) if mid_ramp else phone

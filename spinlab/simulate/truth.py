@@ -150,6 +150,10 @@ def stage_truth(span: Span, motion: Motion, clock: FileClock, duration_s: float)
     )
 
 
+def _rpm_at(machine_s: float, motion: Motion) -> float:
+    return 60.0 * abs(float(np.interp(machine_s, motion.time_s, motion.rate_hz)))
+
+
 def truth(
     p: Parameters,
     seed: int,
@@ -177,13 +181,7 @@ def truth(
         direction=np.where(np.abs(rate) < 0.02, 0, np.sign(rate)).astype(np.int8),
         turns=np.interp(machine_s, motion.time_s, motion.turns),
         stages=tuple(stage_truth(span, motion, clock, duration_s) for span in spins),
-        retries=tuple(
-            (
-                clock.at(span.end_s),
-                60.0 * abs(float(np.interp(span.end_s, motion.time_s, motion.rate_hz))),
-            )
-            for span in given_up
-        ),
+        retries=tuple((clock.at(s.end_s), _rpm_at(s.end_s, motion)) for s in given_up),
         motor_ratio=float(ratio.mean()) if fast.any() else p.drive.ratio,
         mains_hz=p.surroundings.mains_hz,
         snr_db=snr_db,

@@ -36,13 +36,13 @@ def test_all_drives_come_up_and_one_can_be_chosen():
 
 
 def test_modulation_is_between_three_and_forty_percent_and_apart_from_motor_level():
-    machines = population()
+    machines = population(1000)
     index = np.array([max(band.index for band in p.voice.bands) for p in machines])
     motor = np.array([p.voice.motor_db for p in machines])
     every = [band.index for p in machines for band in p.voice.bands]
     assert min(every) >= 0.03
     assert max(every) <= 0.4
-    assert abs(np.corrcoef(index, motor)[0, 1]) < 0.2
+    assert abs(np.corrcoef(index, motor)[0, 1]) < 0.1
     weak, strong = index < 0.1, index > 0.25
     quiet, loud = motor < -11.0, motor > -2.0
     for group in (weak & quiet, weak & loud, strong & quiet, strong & loud):
@@ -77,7 +77,7 @@ def test_the_same_generator_state_draws_the_same_machine():
 
 
 @pytest.mark.parametrize(
-    ("length", "low_s", "high_s"), [("short", 18, 45), ("usual", 40, 120), ("long", 100, 240)]
+    ("length", "low_s", "high_s"), [("short", 18, 55), ("usual", 40, 120), ("long", 100, 240)]
 )
 def test_lengths_are_as_named(length, low_s, high_s):
     from spinlab.simulate.programme import command
