@@ -13,17 +13,16 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from spinlab.speed.evidence import MEAN_SNR, Floats
+from spinlab.speed.evidence import Floats, LogGrid
 from spinlab.speed.maps import Maps
 from spinlab.speed.path import Path
 
 # A family keeps at most this many lines: the strongest; more would only add noise and time.
-MOST_LINES = 24
+MOST_LINES = 14
 # Least share of frames in which a line stands to count as one, and how many frames it needs.
 LEAST_SHARE = 0.15
 LEAST_FRAMES = 12
 PRESENT_RATIO = 4.5
-LINE_LIMIT = 5.0
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -77,22 +76,22 @@ def learn(path: Path, maps: Maps) -> Family:
     return Family(offsets=offsets[keep], shares=np.clip(share[keep], 0.02, 0.97))
 
 
-def family_map(family: Family, maps: Maps, *, count: int) -> Floats:
+def family_map(family: Family, lines: Floats, grid: LogGrid, *, count: int, lowest: int) -> Floats:
     """Evidence of a learned family for each base cell, shape (frames, alphas, count).
 
-    A line known to stand in a share s of the frames counts log(1 - s + s L): a missing strong
-    line speaks against a speed as loudly as a present one speaks for it.
+    Args:
+        family: offsets and shares.
+        lines: line evidence on `grid`, shape (frames, alphas, cells).
+        grid: the grid.
+        count: number of base cells.
+        lowest: first cell of `lines` that can be heard.
     """
-    frames, alphas, cells = maps.tones.shape
+    frames, alphas, cells = lines.shape
     out = np.zeros((frames, alphas, count), np.float32)
-    lowest = maps.grid.cell_of(maps.lowest_tone_hz)
-    gain = np.float32(MEAN_SNR / (1 + MEAN_SNR))
     for offset, share in zip(family.offsets, family.shares, strict=True):
         first, last = max(0, lowest - offset, -offset), min(count, cells - offset)
-        if last <= first:
-            continue
-        part = maps.tones[..., first + offset : last + offset] * gain
-        part += np.float32(np.log(share / (1 + MEAN_SNR)))
-        np.clip(part, np.float32(np.log(1 - share)), np.float32(LINE_LIMIT), out=part)
-        out[..., first:last] += part * maps.weight[first + offset : last + offset]
+        if last > first:
+            # a line that stands in most frames is missed where it is missing, and trusted more
+            weight = np.float32(0.5 + share)
+            out[..., first:last] += weight * lines[..., first + offset : last + offset]
     return out

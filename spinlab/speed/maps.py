@@ -14,12 +14,13 @@ from numpy.typing import NDArray
 from spinlab.recording import Recording
 from spinlab.speed.chirp import alpha_grid, kernel_power, warped_kernels, warped_power
 from spinlab.speed.evidence import Floats, LogGrid, line_evidence, noise_floor, to_log_grid
-from spinlab.speed.modulation import band_envelopes, detrended
+from spinlab.speed.modulation import Envelopes, detrended
 
 HOP_S = 0.3
 GRID_STEP = 0.007
-# Upper edge in Hz and frame length in s of each tone band.
-SOUND_BANDS = ((420.0, 1.0), (1680.0, 0.36), (6700.0, 0.13))
+LOWEST_TONE_HZ = 15.0
+# Upper edge in Hz of each tone band, its frame in s at trial chirp rates and along a known path.
+SOUND_BANDS = ((420.0, 1.0, 1.2), (1680.0, 0.36, 0.5), (6700.0, 0.13, 0.25))
 MODULATION_FRAME_S = 1.6
 # On a plateau longer frames see fainter lines; they serve the row of zero chirp rate only.
 LONG_FRAME_S = 3.2
@@ -65,53 +66,99 @@ class Maps:
         return HOP_S
 
 
-def sound_maps(recording: Recording, *, lowest_hz: float, highest_hz: float) -> Maps:
-    """Maps of a sound recording; `lowest_hz` is the slowest drum rate looked for."""
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Band:
+    """A decimated copy of the recording for one band of tones, and its frame lengths.
+
+    `frame_s` is short enough for a trial chirp rate, `follow_s` for frames along a known path.
+    """
+
+    signal: Floats
+    rate_hz: float
+    low_hz: float
+    high_hz: float
+    frame_s: float
+    follow_s: float
+
+
+def tone_bands(recording: Recording, *, highest_hz: float) -> tuple[Band, ...]:
+    """The tone bands of a sound recording."""
     from scipy.signal import resample_poly
 
-    alphas = alpha_grid()
-    top = min(SOUND_BANDS[-1][0], 0.43 * recording.rate_hz, highest_hz)
-    grid = LogGrid(first_hz=lowest_hz, step=GRID_STEP, count=1).extended(top)
-    frames = max(1, int(recording.duration_s / HOP_S))
-    seconds = (np.arange(frames) + 0.5) * HOP_S
     mono = np.nan_to_num(recording.samples.mean(axis=0, dtype=np.float32))
+    top = min(SOUND_BANDS[-1][0], 0.43 * recording.rate_hz, highest_hz)
+    bands, low = [], LOWEST_TONE_HZ
+    for high, frame_s, follow_s in SOUND_BANDS:
+        if low >= top:
+            break
+        high = min(high, top)
+        factor = max(1, int(recording.rate_hz * 0.43 / high))
+        part = resample_poly(mono, 1, factor).astype(np.float32) if factor > 1 else mono
+        bands.append(
+            Band(
+                signal=part,
+                rate_hz=recording.rate_hz / factor,
+                low_hz=low,
+                high_hz=high,
+                frame_s=frame_s,
+                follow_s=follow_s,
+            )
+        )
+        low = high
+    return tuple(bands)
+
+
+def sound_maps(
+    bands: tuple[Band, ...],
+    envelopes: Envelopes,
+    *,
+    start_s: float,
+    duration_s: float,
+    lowest_hz: float,
+) -> Maps:
+    """Maps of a sound recording; `lowest_hz` is the slowest drum rate looked for."""
+    fine = alpha_grid()
+    alphas = fine[::2]
+    zero = len(alphas) // 2
+    grid = LogGrid(first_hz=lowest_hz, step=GRID_STEP, count=1).extended(bands[-1].high_hz)
+    frames = max(1, int(duration_s / HOP_S))
+    seconds = (np.arange(frames) + 0.5) * HOP_S
     tones = np.zeros((frames, len(alphas), grid.count), np.float32)
     weight = np.ones(grid.count, np.float32)
     steady: list[float] = []
-    low = 0.0
-    for high, frame_s in SOUND_BANDS:
-        if low >= top:
-            break
-        factor = max(1, int(recording.rate_hz * 0.43 / min(high, top)))
-        part = resample_poly(mono, 1, factor).astype(np.float32) if factor > 1 else mono
-        rate = recording.rate_hz / factor
-        first, last = grid.cell_of(low), min(grid.count, grid.cell_of(high))
-        band = LogGrid(first_hz=grid.frequency_hz[first], step=grid.step, count=last - first)
-        ratio, still, bin_hz = _tone_ratio(
-            part, seconds, alphas, frame_s=frame_s, rate_hz=rate, top=high
+    for band in bands:
+        first, last = grid.cell_of(band.low_hz), min(grid.count, grid.cell_of(band.high_hz))
+        part = LogGrid(
+            first_hz=float(grid.frequency_hz[first]), step=grid.step, count=last - first
         )
-        pitch = np.arange(len(still)) * bin_hz
-        steady += list(pitch[(still > STEADY_RATIO) & (pitch >= low) & (pitch < min(high, top))])
-        tones[:, :, first:last] = to_log_grid(ratio, bin_hz, band)
-        weight[first:last] = news_share(frame_s)
-        if low == 0.0:
-            zero = len(alphas) // 2
-            ratio, _, bin_hz = _tone_ratio(
-                part, seconds, alphas[zero : zero + 1], frame_s=LONG_FRAME_S, rate_hz=rate, top=high
-            )
-            longer = to_log_grid(ratio, bin_hz, band)[:, 0]
+        ratio, still, bin_hz = _tone_ratio(band, seconds, fine, band.frame_s)
+        tones[:, :, first:last] = to_log_grid(_best_of_three(ratio), bin_hz, part)
+        weight[first:last] = news_share(band.frame_s)
+        if band is bands[0]:
+            ratio, still, bin_hz = _tone_ratio(band, seconds, np.zeros(1), LONG_FRAME_S)
+            longer = to_log_grid(ratio, bin_hz, part)[:, 0]
             np.maximum(tones[:, zero, first:last], longer, out=tones[:, zero, first:last])
-        low = high
+        pitch = np.arange(len(still)) * bin_hz
+        inside = (pitch >= band.low_hz) & (pitch < band.high_hz)
+        steady += list(pitch[(still > STEADY_RATIO) & inside])
     return Maps(
-        time_s=recording.start_s + seconds,
+        time_s=start_s + seconds,
         alphas=alphas,
         grid=grid,
         tones=tones,
         weight=weight,
-        modulation=_modulation(recording, seconds, alphas, grid, highest_hz=highest_hz),
+        modulation=_modulation(envelopes, start_s + seconds, alphas, grid),
         steady_hz=np.array(steady),
-        lowest_tone_hz=15.0,
+        lowest_tone_hz=LOWEST_TONE_HZ,
     )
+
+
+def _best_of_three(ratio: Floats) -> Floats:
+    """Every second chirp rate, each with the better of its neighbours: half the states to search."""
+    best = ratio[:, ::2].copy()
+    np.maximum(best[:, 1:], ratio[:, 1::2], out=best[:, 1:])
+    np.maximum(best[:, :-1], ratio[:, 1::2], out=best[:, :-1])
+    return best
 
 
 def news_share(frame_s: float) -> float:
@@ -120,19 +167,16 @@ def news_share(frame_s: float) -> float:
 
 
 def _tone_ratio(
-    signal: Floats,
-    seconds: NDArray[np.float64],
-    alphas: NDArray[np.float64],
-    *,
-    frame_s: float,
-    rate_hz: float,
-    top: float,
+    band: Band, seconds: NDArray[np.float64], alphas: NDArray[np.float64], frame_s: float
 ) -> tuple[Floats, Floats, float]:
     """Power over local noise of the warped frames, what stands still, the bin width in Hz."""
-    frame = round(frame_s * rate_hz)
-    centres = np.round(seconds * rate_hz).astype(np.int64)
     power, bin_hz = warped_power(
-        signal, centres, alphas, frame=frame, rate_hz=rate_hz, highest_hz=top * 1.02
+        band.signal,
+        np.round(seconds * band.rate_hz).astype(np.int64),
+        alphas,
+        frame=round(frame_s * band.rate_hz),
+        rate_hz=band.rate_hz,
+        highest_hz=band.high_hz * 1.02,
     )
     power /= noise_floor(power, bin_hz, width_hz=40.0 / frame_s)
     still = _still_part(power)
@@ -160,28 +204,23 @@ def _still_part(ratio: Floats) -> Floats:
 
 
 def _modulation(
-    recording: Recording,
-    seconds: NDArray[np.float64],
+    envelopes: Envelopes,
+    time_s: NDArray[np.float64],
     alphas: NDArray[np.float64],
     grid: LogGrid,
-    *,
-    highest_hz: float,
 ) -> Floats:
     """Evidence for a beat at each rate, summed over the carrier bands."""
-    envelopes = band_envelopes(recording, highest_hz=highest_hz)
     flat = detrended(envelopes)
-    offset = recording.start_s - envelopes.start_s
-    centres = np.round((seconds + offset) * envelopes.rate_hz).astype(np.int64)
-    coarse = alphas[::2]
-    zero = len(coarse) // 2
-    total = _beat_evidence(flat, centres, coarse, MODULATION_FRAME_S, envelopes.rate_hz)
+    centres = np.round((time_s - envelopes.start_s) * envelopes.rate_hz).astype(np.int64)
+    zero = len(alphas) // 2
+    total = _beat_evidence(flat, centres, alphas, MODULATION_FRAME_S, envelopes.rate_hz)
     longer = _beat_evidence(flat, centres, np.zeros(1), LONG_FRAME_S, envelopes.rate_hz)[:, 0]
     np.maximum(total[:, zero], longer, out=total[:, zero])
     cells = grid.extended(HIGHEST_MODULATION_HZ)
     index = np.round((cells.frequency_hz - BEAT_BINS_HZ[0]) / MODULATION_BIN_HZ).astype(int)
     on_cells = np.take(total, np.clip(index, 0, len(BEAT_BINS_HZ) - 1), axis=-1)
     on_cells[..., index < 0] = 0.0
-    return np.repeat(on_cells, 2, axis=1)[:, : len(alphas)]
+    return on_cells
 
 
 def _beat_evidence(

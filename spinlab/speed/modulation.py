@@ -16,9 +16,10 @@ from spinlab.recording import Recording
 
 # Envelope samples per second: twice the highest modulation looked for, with room for the warp.
 ENVELOPE_RATE_HZ = 160.0
-LOWEST_CARRIER_HZ = 120.0
-BANDS_PER_OCTAVE = 2.0
-MAX_BANDS = 14
+# Below this a band holds a few orders, and their beats among themselves drown the noise's own.
+LOWEST_CARRIER_HZ = 450.0
+BANDS_PER_OCTAVE = 1.5
+MAX_BANDS = 8
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)

@@ -32,15 +32,6 @@ class Path:
     score: float
 
 
-def _shifted(values: NDArray[np.float32], shifts: NDArray[np.int64]) -> NDArray[np.float32]:
-    """Row a moved right by shifts[a] cells, -inf moved in."""
-    count = values.shape[1]
-    source = np.arange(count)[None, :] - shifts[:, None]
-    inside = (source >= 0) & (source < count)
-    moved = np.take_along_axis(values, np.clip(source, 0, count - 1), axis=1)
-    return np.where(inside, moved, np.float32(-np.inf))
-
-
 def best_path(
     evidence: NDArray[np.float32],
     alphas: NDArray[np.float64],
@@ -62,24 +53,27 @@ def best_path(
         the path; its score is the evidence gained over "nothing heard throughout".
     """
     frames, count_alpha, cells = evidence.shape
-    exact = alphas * hop_s / step
-    shifts = np.round(exact).astype(np.int64)
+    shifts = np.round(alphas * hop_s / step).astype(np.int64)
     value = evidence[0] - np.float32(silence_cost / 2)
-    silent = np.float32(0.0)
+    silent = 0.0
     came = np.zeros((frames, count_alpha, cells), np.int16)
-    ended = np.full((frames, 2), -1, np.int64)
-    began = np.zeros((frames, count_alpha, cells), bool)
+    ended = np.full(frames, -1, np.int64)
     for t in range(1, frames):
-        moved, origin = _transition(value, shifts)
-        from_silence = moved < silent - silence_cost
-        began[t] = from_silence
-        came[t] = origin
+        moved, code = _transition(value, shifts)
+        entry = np.float32(silent - silence_cost)
+        from_silence = moved < entry
+        code[from_silence] = FROM_SILENCE
+        came[t] = code
         top = int(np.argmax(value))
-        ended[t] = (top, 0) if value.flat[top] - silence_cost > silent else (-1, 0)
-        new_silent = max(silent, np.float32(value.flat[top] - silence_cost))
-        value = np.where(from_silence, silent - np.float32(silence_cost), moved) + evidence[t]
-        silent = new_silent
-    return _trace(value, float(silent), silence_cost, came, began, ended, shifts)
+        leaving = float(value.flat[top]) - silence_cost
+        if leaving > silent:
+            ended[t], silent = top, leaving
+        np.maximum(moved, entry, out=moved)
+        value = moved + evidence[t]
+    return _trace(value, silent, silence_cost, came, ended, shifts)
+
+
+FROM_SILENCE = -1
 
 
 def _transition(
@@ -89,48 +83,34 @@ def _transition(
 
     Returns the best value for each new state and its origin coded as alpha * 3 + slack.
     """
-    count_alpha = value.shape[0]
-    best = value.copy()
-    origin = np.repeat(np.arange(count_alpha)[:, None], value.shape[1], axis=1).astype(np.int16)
-    for change in (1, 2):
-        cost = np.float32(ALPHA_COST * change)
-        for sign in (-1, 1):
-            lo, hi = max(0, sign * change), count_alpha + min(0, sign * change)
-            candidate = value[lo - sign * change : hi - sign * change] - cost
-            better = candidate > best[lo:hi]
-            best[lo:hi] = np.where(better, candidate, best[lo:hi])
-            row = (np.arange(lo, hi) - sign * change).astype(np.int16)[:, None]
-            origin[lo:hi] = np.where(better, row, origin[lo:hi])
+    count_alpha, cells = value.shape
     top = np.argmax(value, axis=0)
-    jump = value[top, np.arange(value.shape[1])] - np.float32(ALPHA_JUMP_COST)
-    better = jump[None, :] > best
-    best = np.where(better, jump[None, :], best)
-    origin = np.where(better, top.astype(np.int16)[None, :], origin)
-    moved = _shifted(best, shifts)
-    origin = np.take_along_axis(
-        origin,
-        np.clip(np.arange(value.shape[1])[None, :] - shifts[:, None], 0, value.shape[1] - 1),
-        axis=1,
-    )
-    left = np.full_like(moved, -np.inf)
-    left[:, 1:] = moved[:, :-1] - np.float32(SLACK_COST)
-    right = np.full_like(moved, -np.inf)
-    right[:, :-1] = moved[:, 1:] - np.float32(SLACK_COST)
-    code = origin * 3 + 1
-    out = moved
-    better = left > out
-    out = np.where(better, left, out)
-    shifted_origin = np.empty_like(origin)
-    shifted_origin[:, 0] = origin[:, 0]
-    shifted_origin[:, 1:] = origin[:, :-1]
-    code = np.where(better, shifted_origin * 3, code)
-    better = right > out
-    out = np.where(better, right, out)
-    shifted_origin = np.empty_like(origin)
-    shifted_origin[:, -1] = origin[:, -1]
-    shifted_origin[:, :-1] = origin[:, 1:]
-    code = np.where(better, shifted_origin * 3 + 2, code)
-    return out, code.astype(np.int16)
+    best = np.broadcast_to(value[top, np.arange(cells)] - np.float32(ALPHA_JUMP_COST), value.shape)
+    origin = np.broadcast_to((top * 3 + 1).astype(np.int16), value.shape)
+    own = (np.arange(count_alpha, dtype=np.int16) * 3 + 1)[:, None]
+    for change in (0, 1, -1, 2, -2):
+        low, high = max(0, change), count_alpha + min(0, change)
+        candidate = np.full(value.shape, -np.inf, np.float32)
+        candidate[low:high] = value[low - change : high - change]
+        candidate -= np.float32(ALPHA_COST * abs(change))
+        better = candidate > best
+        best = np.where(better, candidate, best)
+        origin = np.where(better, own - np.int16(3 * change), origin)
+    margin = int(np.abs(shifts).max()) + 1
+    wide = np.full((count_alpha, cells + 2 * margin), -np.inf, np.float32)
+    wide_origin = np.zeros((count_alpha, cells + 2 * margin), np.int16)
+    for row, shift in enumerate(shifts):
+        wide[row, margin + shift : margin + shift + cells] = best[row]
+        wide_origin[row, margin + shift : margin + shift + cells] = origin[row]
+    middle = slice(margin, margin + cells)
+    moved, code = wide[:, middle].copy(), wide_origin[:, middle].copy()
+    for slack in (-1, 1):
+        beside = slice(margin + slack, margin + slack + cells)
+        candidate = wide[:, beside] - np.float32(SLACK_COST)
+        better = candidate > moved
+        np.copyto(moved, candidate, where=better)
+        np.copyto(code, wide_origin[:, beside] + np.int16(slack), where=better)
+    return moved, code
 
 
 def _trace(
@@ -138,7 +118,6 @@ def _trace(
     silent: float,
     silence_cost: float,
     came: NDArray[np.int16],
-    began: NDArray[np.bool_],
     ended: NDArray[np.int64],
     shifts: NDArray[np.int64],
 ) -> Path:
@@ -147,21 +126,20 @@ def _trace(
     cell = np.full(frames, -1, np.int64)
     alpha = np.full(frames, -1, np.int64)
     top = int(np.argmax(value))
-    heard = value.flat[top] - silence_cost / 2 > silent
-    score = max(float(value.flat[top]) - silence_cost / 2, silent)
+    loudest = float(value.flat[top]) - silence_cost / 2
+    heard = loudest > silent
     a, f = divmod(top, cells)
     for t in range(frames - 1, -1, -1):
         if heard:
             cell[t], alpha[t] = f, a
-            if t == 0:
-                break
-            if began[t, a, f]:
+            code = int(came[t, a, f])
+            if code == FROM_SILENCE:
                 heard = False
-                continue
-            before, slack = divmod(int(came[t, a, f]), 3)
-            f = min(max(f - int(shifts[a]) + slack - 1, 0), cells - 1)
-            a = before
-        elif ended[t, 0] >= 0:
-            a, f = divmod(int(ended[t, 0]), cells)
+            elif t > 0:
+                before, slack = divmod(code, 3)
+                f = min(max(f - int(shifts[a]) + slack - 1, 0), cells - 1)
+                a = before
+        elif ended[t] >= 0:
+            a, f = divmod(int(ended[t]), cells)
             heard = True
-    return Path(cell=cell, alpha=alpha, score=score)
+    return Path(cell=cell, alpha=alpha, score=max(loudest, silent))

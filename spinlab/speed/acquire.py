@@ -1,0 +1,169 @@
+"""Acquisition: from maps to a course of whatever moves, on the coarse grid.
+
+Two starting points, drum orders with beats and any line with its double, are each refined by
+learning their family of lines; the one whose family explains more is kept.  Neither needs to know
+which order it follows: the scale is decided afterwards, on finer evidence.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from spinlab.speed.evidence import Floats, LogGrid, family_evidence, line_evidence
+from spinlab.speed.family import Family, family_map, learn
+from spinlab.speed.maps import Maps
+from spinlab.speed.path import Path, best_path
+
+DRUM_ORDERS = np.arange(1.0, 13.0)
+BEAT_ORDERS = np.array([1.0, 2.0, 3.0])
+SEED_ORDERS = np.array([0.5, 1.0, 2.0, 3.0])
+LOWEST_DRUM_COMB_HZ = 2.2
+LOWEST_BEAT_HZ = 3.0
+LOWEST_SEED_HZ = 25.0
+ROUNDS = 3
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Evidence:
+    """What all readings share: line evidence, beats, drum orders, agreement on the chirp rate."""
+
+    lines: Floats
+    beat: Floats
+    drum: Floats
+    agreement: Floats
+    count: int
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Acquired:
+    """A path of whatever moves, its family, its score, and whether it is believed to be the drum."""
+
+    path: Path
+    family: Family
+    score: float
+    from_drum: bool
+
+
+def gather(maps: Maps, *, highest_hz: float) -> Evidence:
+    """Evidence maps on the grid of drum rates up to `highest_hz`."""
+    lines = line_evidence(maps.tones.copy()) * maps.weight
+    count = maps.grid.cell_of(highest_hz) + 1
+    drum = family_evidence(
+        lines,
+        maps.grid,
+        DRUM_ORDERS,
+        count=count,
+        lowest_hz=maps.lowest_tone_hz,
+        lowest_base_hz=LOWEST_DRUM_COMB_HZ,
+    )
+    beat = family_evidence(
+        maps.modulation,
+        LogGrid(
+            first_hz=maps.grid.first_hz, step=maps.grid.step, count=maps.modulation.shape[-1]
+        ),
+        BEAT_ORDERS,
+        count=count,
+        lowest_hz=LOWEST_BEAT_HZ,
+        lowest_base_hz=LOWEST_BEAT_HZ,
+    )
+    centre(beat, maps.grid.cell_of(LOWEST_BEAT_HZ))
+    centre(drum, maps.grid.cell_of(LOWEST_DRUM_COMB_HZ))
+    return Evidence(
+        lines=lines, beat=beat, drum=drum, agreement=_agreement(lines, maps), count=count
+    )
+
+
+# What a speed must gain per frame over a speed taken at random, to be worth hearing.
+MARGIN = 0.3
+
+
+def centre(values: Floats, first: int) -> None:
+    """Evidence relative to a speed taken at random, in place; below `first` nothing can be told.
+
+    Absent lines cost evidence where they could be heard; without this, speeds too slow to be
+    told would win by default.
+    """
+    if values.shape[-1] > first:
+        values[..., first:] -= np.median(values[..., first::3], axis=-1, keepdims=True)
+    values -= np.float32(MARGIN)
+
+
+# The sharpest spectrum over all chirp rates tells how fast everything moves, whatever its order.
+# Its vote is a quarter of the line evidence it rests on, and bounded, for those lines vote again.
+AGREEMENT_WEIGHT = 0.25
+AGREEMENT_LIMIT = 4.0
+# Whole drum orders count again beside a learned family that may hold some of them already.
+DRUM_SHARE = 0.3
+
+
+def _agreement(lines: Floats, maps: Maps) -> Floats:
+    """Penalty of each chirp rate against the sharpest one, shape (frames, alphas, 1)."""
+    low = maps.grid.cell_of(LOWEST_SEED_HZ)
+    sharpness = np.maximum(lines[..., low:] - 1.0, 0).sum(axis=-1)
+    sharpness -= sharpness.max(axis=1, keepdims=True)
+    return np.maximum(AGREEMENT_WEIGHT * sharpness, -AGREEMENT_LIMIT)[:, :, None]
+
+
+def _follow(values: Floats, maps: Maps) -> Path:
+    return best_path(values, maps.alphas, step=maps.grid.step, hop_s=maps.hop_s)
+
+
+def _learned(path: Path, evidence: Evidence, maps: Maps, *, count: int) -> tuple[Path, Family]:
+    """Learn the family of a path and track it again, until the score no longer rises."""
+    lowest = maps.grid.cell_of(maps.lowest_tone_hz)
+    family = learn(path, maps)
+    best: tuple[Path, Family] | None = None
+    for _ in range(ROUNDS):
+        if not len(family.offsets):
+            break
+        values = family_map(family, evidence.lines, maps.grid, count=count, lowest=lowest)
+        if count == evidence.count:
+            values += evidence.beat
+        path = _follow(values + evidence.agreement, maps)
+        if best and path.score <= best[0].score * 1.005:
+            break
+        best = (path, family)
+        family = learn(path, maps)
+    return best or (path, family)
+
+
+def track_drum(family: Family, evidence: Evidence, maps: Maps) -> Path:
+    """The drum's path, once the orders of its family are known.
+
+    Args:
+        family: offsets from the drum's own rate.
+        evidence: from `gather`.
+        maps: the recording's maps.
+    """
+    lowest = maps.grid.cell_of(maps.lowest_tone_hz)
+    values = evidence.beat + evidence.agreement + np.float32(DRUM_SHARE) * evidence.drum
+    if len(family.offsets):
+        values += family_map(family, evidence.lines, maps.grid, count=evidence.count, lowest=lowest)
+    return _follow(values, maps)
+
+
+def acquire(evidence: Evidence, maps: Maps) -> tuple[Acquired, ...]:
+    """Paths of whatever moves, best first; empty if nothing does.
+
+    Args:
+        evidence: from `gather`.
+        maps: the recording's maps.
+    """
+    found = []
+    start = _follow(evidence.drum + evidence.beat + evidence.agreement, maps)
+    if (start.cell >= 0).any():
+        path, family = _learned(start, evidence, maps, count=evidence.count)
+        found.append(Acquired(path=path, family=family, score=path.score, from_drum=True))
+    low = maps.grid.cell_of(LOWEST_SEED_HZ)
+    values = family_evidence(
+        evidence.lines, maps.grid, SEED_ORDERS, count=maps.grid.count, lowest_hz=LOWEST_SEED_HZ
+    )
+    values[..., :low] = -2.0
+    seed = _follow(values + evidence.agreement, maps)
+    if (seed.cell >= 0).any():
+        path, family = _learned(seed, evidence, maps, count=maps.grid.count)
+        if len(family.offsets):
+            found.append(Acquired(path=path, family=family, score=path.score, from_drum=False))
+    return tuple(sorted(found, key=lambda a: -a.score))

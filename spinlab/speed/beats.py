@@ -1,0 +1,81 @@
+"""Beats along a course: the drum's own rate, measured against whatever the path follows.
+
+The envelopes of the carrier bands are followed over windows of several turns; a beat at the drum's
+rate then stands at one fixed factor of the course, whatever the speed did.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from spinlab.speed.evidence import Floats, line_evidence
+from spinlab.speed.follow import Course, Followed, at_orders, follow
+from spinlab.speed.modulation import Envelopes, detrended
+
+WINDOW_S = 4.8
+BEAT_HOP_S = 1.2
+HIGHEST_BEAT_HZ = 62.0
+# Speech beats at 2-5 Hz, syllable by syllable; a drum that spins is faster.
+LOWEST_BEAT_HZ = 4.0
+BEAT_PRIOR = 0.3
+BEAT_LIMIT = 12.0
+FLOOR_WIDTH_HZ = 4.0
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Beats:
+    """Followed envelope spectra, one per carrier band and one of all bands together."""
+
+    time_s: NDArray[np.float64]
+    rows: tuple[Followed, ...]
+
+
+def follow_beats(
+    envelopes: Envelopes,
+    course: Course,
+    time_s: NDArray[np.float64],
+    *,
+    window_s: float = WINDOW_S,
+) -> Beats:
+    """Envelope spectra along a course in windows centred on `time_s`."""
+    if not len(time_s):
+        return Beats(time_s=time_s, rows=())
+    flat = detrended(envelopes)
+    rows = [
+        follow(
+            row,
+            envelopes.rate_hz,
+            envelopes.start_s,
+            course,
+            time_s,
+            frame_s=window_s,
+            highest_hz=HIGHEST_BEAT_HZ,
+            floor_width_hz=FLOOR_WIDTH_HZ,
+            pad=3,
+        )
+        for row in np.concatenate([flat, flat.mean(axis=0, keepdims=True)])
+    ]
+    return Beats(time_s=time_s, rows=tuple(rows))
+
+
+def beat_evidence(beats: Beats, factors: NDArray[np.float64]) -> Floats:
+    """Evidence for a beat at `factors` times the course's rate, shape (windows, factors).
+
+    Relative to a factor taken at random in the same window; 0 where a beat could not be told.
+    """
+    import warnings
+
+    total = np.zeros((len(beats.time_s), len(factors)), np.float32)
+    warnings.simplefilter("ignore", RuntimeWarning)
+    for row in beats.rows:
+        ratio = at_orders(row, factors)
+        pitch = row.rate_hz[:, None] * factors[None, :]
+        audible = np.isfinite(ratio) & (pitch >= LOWEST_BEAT_HZ)
+        value = line_evidence(np.nan_to_num(ratio), prior=BEAT_PRIOR, limit=BEAT_LIMIT)
+        value[~audible] = np.nan
+        value -= np.nan_to_num(np.nanmedian(value, axis=1, keepdims=True))
+        total += np.nan_to_num(value)
+    return total

@@ -1,0 +1,133 @@
+"""Following: spectra along a path, so that its lines stand still and can be measured finely.
+
+Each frame is resampled at equal steps of the path's own phase before its transform (order
+tracking by computed resampling, Fyfe and Munck 1997, MSSP 11:187-205, frame by frame).  A line at
+order o of the path then peaks at o times the path's local rate, sharp over frames much longer than
+a trial chirp rate would allow.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from spinlab.speed.chirp import hann
+from spinlab.speed.evidence import Floats, noise_floor
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Course:
+    """A smooth course of a rate over time: knots in s and ln(Hz), slopes in 1/s."""
+
+    time_s: NDArray[np.float64]
+    log_hz: NDArray[np.float64]
+    slope: NDArray[np.float64]
+
+    def rate_hz(self, time_s: NDArray[np.float64]) -> NDArray[np.float64]:
+        """The rate at any times (cubic Hermite between knots, held outside)."""
+        from scipy.interpolate import CubicHermiteSpline
+
+        inside = np.clip(time_s, self.time_s[0], self.time_s[-1])
+        return np.exp(CubicHermiteSpline(self.time_s, self.log_hz, self.slope)(inside))
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Followed:
+    """Power over local noise along a course, shape (frames, bins); bin k is k * bin_hz."""
+
+    time_s: NDArray[np.float64]
+    rate_hz: NDArray[np.float64]
+    ratio: Floats
+    bin_hz: float
+    frame_s: float
+
+
+def follow(
+    signal: Floats,
+    sample_rate_hz: float,
+    start_s: float,
+    course: Course,
+    time_s: NDArray[np.float64],
+    *,
+    frame_s: float,
+    highest_hz: float,
+    floor_width_hz: float,
+    pad: int = 4,
+) -> Followed:
+    """Spectra of frames around `time_s`, each resampled to the phase of `course`.
+
+    Args:
+        signal: shape (n,).
+        sample_rate_hz: its rate.
+        start_s: time of its first sample.
+        course: the rate to follow.
+        time_s: frame centres.
+        frame_s: frame length.
+        highest_hz: bins above are dropped.
+        floor_width_hz: width over which the noise floor is taken.
+        pad: zero-padding factor.
+    """
+    from scipy import fft
+
+    frame = round(frame_s * sample_rate_hz)
+    window = hann(frame)
+    length = fft.next_fast_len(frame * pad, real=True)
+    bins = min(length // 2 + 1, int(highest_hz / sample_rate_hz * length) + 2)
+    u = (np.arange(frame) - frame / 2) / sample_rate_hz
+    local = np.linspace(-0.75 * frame_s, 0.75 * frame_s, 33)
+    rates = course.rate_hz(time_s[:, None] + local[None, :])
+    centre = rates[:, 16]
+    step = local[1] - local[0]
+    turns = np.concatenate(
+        [np.zeros((len(rates), 1)), np.cumsum(0.5 * step * (rates[:, 1:] + rates[:, :-1]), axis=1)],
+        axis=1,
+    )
+    turns -= turns[:, 16:17]
+    padded = np.pad(signal, (frame, frame + 1))
+    out = np.empty((len(time_s), bins), np.float32)
+    share = window / window.sum()
+    for k, time in enumerate(time_s):
+        offset = np.interp(u, turns[k] / centre[k], local)
+        position = (time + offset - start_s) * sample_rate_hz + frame
+        position = np.clip(position, 0, len(padded) - 2)
+        whole = position.astype(np.int64)
+        part = (position - whole).astype(np.float32)
+        values = padded[whole]
+        values = (values + part * (padded[whole + 1] - values)) * window
+        values -= values.sum() * share
+        spectrum = fft.rfft(values, n=length)[:bins]
+        out[k] = spectrum.real**2 + spectrum.imag**2
+    bin_hz = sample_rate_hz / length
+    out /= noise_floor(out, bin_hz, width_hz=floor_width_hz)
+    return Followed(time_s=time_s, rate_hz=centre, ratio=out, bin_hz=bin_hz, frame_s=frame_s)
+
+
+def at_orders(followed: Followed, orders: NDArray[np.float64]) -> Floats:
+    """Power over noise at orders of the course, nan outside the band; shape (frames, orders)."""
+    position = followed.rate_hz[:, None] * orders[None, :] / followed.bin_hz
+    inside = (position >= 1) & (position < followed.ratio.shape[1] - 1)
+    index = np.clip(position, 0, followed.ratio.shape[1] - 2)
+    whole = index.astype(np.int64)
+    part = (index - whole).astype(np.float32)
+    rows = np.arange(len(position))[:, None]
+    value = followed.ratio[rows, whole]
+    value = value + part * (followed.ratio[rows, whole + 1] - value)
+    return np.where(inside, value, np.nan).astype(np.float32)
+
+
+def course_of(
+    time_s: NDArray[np.float64],
+    log_hz: NDArray[np.float64],
+    *,
+    known: NDArray[np.bool_],
+) -> Course:
+    """A course through known frames; unknown stretches are bridged linearly."""
+    from scipy.interpolate import PchipInterpolator
+
+    x, y = time_s[known], log_hz[known]
+    if len(x) == 1:
+        x, y = np.r_[x, x + 1.0], np.r_[y, y]
+    spline = PchipInterpolator(x, y)
+    return Course(time_s=x, log_hz=y, slope=spline(x, 1))

@@ -1,0 +1,163 @@
+"""Scale: which multiple of a course is the drum itself.
+
+A course found from lines of unknown order gives the speed up to a factor.  Three things fix it:
+the beat of broadband noise at the drum's rate, lines that are whole multiples of the drum's rate,
+and, where a profile states it, the drum-to-motor ratio.  Each candidate factor gets a
+log-likelihood; what the others keep of it are the rivals that the result reports.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from spinlab.speed.beats import BEAT_HOP_S, WINDOW_S, Beats, beat_evidence
+from spinlab.speed.refine import Refined
+
+# Highest order at which "a whole number" still says something.
+HIGHEST_WHOLE_ORDER = 40.0
+# Floor of the standard uncertainty of an order, as a share: belt creep moves motor lines this much
+# against the drum.
+ORDER_SPREAD = 0.0015
+# Share of lines expected at whole orders of the drum, and the cost of a line below order one,
+# which nothing on the machine but the belt makes.
+WHOLE_SHARE = 0.35
+BELOW_COST = 2.0
+FACTOR_STEP = 0.001
+# Beats of neighbouring windows and bands are not independent; and twice and three times the
+# drum's rate beat often (an oval drum, three lifters), so they count, but less.
+BEAT_TEMPER = 0.5
+BEAT_ORDERS = ((1.0, 1.0), (2.0, 0.5), (3.0, 0.5))
+# Nats that the best factor must stand above the median factor for the scale to be called absolute.
+LEAST_STANDOUT = 9.0
+# A run-up is asked for over a range of speeds, and the drum is expected to use it: nats lost for
+# each e-fold by which the top speed stays below this share of the fastest.
+USUAL_TOP_SHARE = 0.45
+SLOW_COST = 4.0
+# Readings closer than this share are one reading.
+APART = 0.02
+
+
+@dataclass(frozen=True, kw_only=True)
+class RatioPrior:
+    """What a profile knows: motor turns per drum turn, its relative tolerance, motor orders."""
+
+    ratio: float
+    tolerance: float
+    motor_orders: tuple[float, ...] = (1.0, 2.0, 3.0, 4.0, 6.0)
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class ScaleScan:
+    """Log-likelihood of each factor (drum rate over course rate) and its parts."""
+
+    factors: NDArray[np.float64]
+    total: NDArray[np.float64]
+    beat: NDArray[np.float64]
+    whole: NDArray[np.float64]
+    ratio: NDArray[np.float64]
+
+
+@dataclass(frozen=True, kw_only=True)
+class Candidate:
+    """One reading of the scale, its weight among all, and how far it stands out (nats)."""
+
+    factor: float
+    weight: float
+    standout: float
+
+
+def scan_scales(
+    refined: Refined,
+    beats: Beats,
+    *,
+    range_hz: tuple[float, float],
+    prior: RatioPrior | None = None,
+) -> ScaleScan:
+    """Score every factor that puts the top speed within `range_hz`."""
+    top = float(np.quantile(refined.log_hz, 0.97))
+    low, high = (np.log(f) - top for f in range_hz)
+    logs = np.arange(low, high, FACTOR_STEP)
+    factors = np.exp(logs)
+    beat = _beat_score(beats, factors)
+    whole = np.array([whole_order_evidence(refined, f) for f in factors])
+    ratio = (
+        np.array([ratio_evidence(refined, f, prior) for f in factors])
+        if prior
+        else np.zeros(len(factors))
+    )
+    short = np.maximum(0.0, np.log(USUAL_TOP_SHARE * range_hz[1]) - (logs + top))
+    return ScaleScan(
+        factors=factors, total=beat + whole + ratio - SLOW_COST * short, beat=beat, whole=whole, ratio=ratio
+    )
+
+
+def _beat_score(beats: Beats, factors: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Summed evidence of beats at the drum's first orders, relative to a random factor."""
+    from scipy.ndimage import maximum_filter1d
+
+    score = np.zeros(len(factors))
+    if not len(beats.time_s):
+        return score
+    news = min(1.0, 2.0 * BEAT_HOP_S / WINDOW_S)
+    for order, weight in BEAT_ORDERS:
+        value = beat_evidence(beats, factors * order)
+        # belt creep lets the drum wander by a few tenths of a percent against a motor line
+        value = maximum_filter1d(value, 5, axis=1)
+        score += weight * value.sum(axis=0)
+    return BEAT_TEMPER * news * score
+
+
+def whole_order_evidence(refined: Refined, factor: float) -> float:
+    """Log-likelihood that the lines are whole orders of a drum at `factor`, over chance.
+
+    A line at order o falls near a whole number by chance with a probability that grows with o, so
+    low orders decide, and half of a true speed, which doubles every order, loses.
+    """
+    orders = refined.orders / factor
+    weight = np.clip(refined.strength / 2.0, 0.0, 1.0)
+    score = -BELOW_COST * float(np.sum(weight[orders < 0.93]))
+    use = (orders >= 0.93) & (orders <= HIGHEST_WHOLE_ORDER)
+    if use.any():
+        near = orders[use]
+        spread = near * np.hypot(ORDER_SPREAD, np.minimum(refined.order_sigma[use], 0.01))
+        miss = (near - np.maximum(np.round(near), 1.0)) / spread
+        density = np.exp(-0.5 * miss**2) / (spread * np.sqrt(2 * np.pi))
+        score += float(np.sum(weight[use] * np.log(1 - WHOLE_SHARE + WHOLE_SHARE * density)))
+    return score
+
+
+def ratio_evidence(refined: Refined, factor: float, prior: RatioPrior) -> float:
+    """Log-likelihood that lines stand at the motor's orders, given the profile's ratio."""
+    motor = np.log(refined.orders / (factor * prior.ratio))
+    wanted = np.log(np.array(prior.motor_orders))
+    spread = max(prior.tolerance / 2.0, 0.003)
+    miss = np.min(np.abs(motor[:, None] - wanted[None, :]), axis=1) / spread
+    weight = np.clip(refined.strength / 2.0, 0.0, 1.0)
+    # against a line anywhere within an e-fold
+    density = np.exp(-0.5 * miss**2) / (spread * np.sqrt(2 * np.pi)) / len(wanted)
+    return float(np.sum(weight * np.log(0.6 + 0.4 * density)))
+
+
+def candidates(scan: ScaleScan, *, most: int = 5) -> tuple[Candidate, ...]:
+    """Separate readings, best first, with weights that sum to one over those listed."""
+    median = float(np.median(scan.total))
+    picked: list[int] = []
+    for k in np.argsort(-scan.total, kind="stable"):
+        if all(abs(np.log(scan.factors[k] / scan.factors[p])) > APART for p in picked):
+            picked.append(int(k))
+        if len(picked) == most:
+            break
+    scores = scan.total[picked]
+    weights = np.exp(scores - scores.max())
+    weights /= weights.sum()
+    return tuple(
+        Candidate(
+            factor=float(scan.factors[k]),
+            weight=float(w),
+            standout=float(scan.total[k] - median),
+        )
+        for k, w in zip(picked, weights, strict=True)
+    )
