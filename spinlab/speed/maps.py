@@ -108,15 +108,25 @@ def tone_bands(recording: Recording, *, highest_hz: float) -> tuple[Band, ...]:
     return tuple(bands)
 
 
-def sound_maps(
+def make_maps(
     bands: tuple[Band, ...],
-    envelopes: Envelopes,
+    envelopes: Envelopes | None,
     *,
     start_s: float,
     duration_s: float,
     lowest_hz: float,
+    lowest_tone_hz: float,
 ) -> Maps:
-    """Maps of a sound recording; `lowest_hz` is the slowest drum rate looked for."""
+    """Evidence maps of a recording.
+
+    Args:
+        bands: its tone bands, lowest first.
+        envelopes: its carrier envelopes, or None where there are none to beat.
+        start_s: time of the first sample.
+        duration_s: length.
+        lowest_hz: slowest drum rate looked for.
+        lowest_tone_hz: no tone is looked for below this.
+    """
     fine = alpha_grid()
     alphas = fine[::2]
     zero = len(alphas) // 2
@@ -135,7 +145,8 @@ def sound_maps(
         tones[:, :, first:last] = to_log_grid(_best_of_three(ratio), bin_hz, part)
         weight[first:last] = news_share(band.frame_s)
         if band is bands[0]:
-            ratio, still, bin_hz = _tone_ratio(band, seconds, np.zeros(1), LONG_FRAME_S)
+            long_s = max(LONG_FRAME_S, 2.0 * band.frame_s)
+            ratio, still, bin_hz = _tone_ratio(band, seconds, np.zeros(1), long_s)
             longer = to_log_grid(ratio, bin_hz, part)[:, 0]
             np.maximum(tones[:, zero, first:last], longer, out=tones[:, zero, first:last])
         pitch = np.arange(len(still)) * bin_hz
@@ -149,7 +160,7 @@ def sound_maps(
         weight=weight,
         modulation=_modulation(envelopes, start_s + seconds, alphas, grid),
         steady_hz=np.array(steady),
-        lowest_tone_hz=LOWEST_TONE_HZ,
+        lowest_tone_hz=lowest_tone_hz,
     )
 
 
@@ -204,12 +215,15 @@ def _still_part(ratio: Floats) -> Floats:
 
 
 def _modulation(
-    envelopes: Envelopes,
+    envelopes: Envelopes | None,
     time_s: NDArray[np.float64],
     alphas: NDArray[np.float64],
     grid: LogGrid,
 ) -> Floats:
     """Evidence for a beat at each rate, summed over the carrier bands."""
+    if envelopes is None:
+        cells = grid.extended(HIGHEST_MODULATION_HZ)
+        return np.zeros((len(time_s), len(alphas), min(cells.count, grid.count)), np.float32)
     flat = detrended(envelopes)
     centres = np.round((time_s - envelopes.start_s) * envelopes.rate_hz).astype(np.int64)
     zero = len(alphas) // 2

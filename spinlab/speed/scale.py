@@ -36,6 +36,8 @@ LEAST_STANDOUT = 9.0
 # each e-fold by which the top speed stays below this share of the fastest.
 USUAL_TOP_SHARE = 0.45
 SLOW_COST = 4.0
+# Nats for the reading in which a cabinet sensor's strongest moving line is the first order.
+FELT_GAIN = 14.0
 # Readings closer than this share are one reading.
 APART = 0.02
 
@@ -75,8 +77,18 @@ def scan_scales(
     *,
     range_hz: tuple[float, float],
     prior: RatioPrior | None = None,
+    first_order_felt: bool = False,
 ) -> ScaleScan:
-    """Score every factor that puts the top speed within `range_hz`."""
+    """Score every factor that puts the top speed within `range_hz`.
+
+    Args:
+        refined: the course and its lines.
+        beats: followed envelopes.
+        range_hz: slowest and fastest top speed.
+        prior: what a profile knows of the drive.
+        first_order_felt: the strongest line is taken for the drum's first order, as a sensor on
+            the cabinet feels it.
+    """
     top = float(np.quantile(refined.log_hz, 0.97))
     low, high = (np.log(f) - top for f in range_hz)
     logs = np.arange(low, high, FACTOR_STEP)
@@ -88,6 +100,9 @@ def scan_scales(
         if prior
         else np.zeros(len(factors))
     )
+    if first_order_felt and len(refined.orders):
+        strongest = refined.orders[np.argmax(refined.strength)]
+        ratio += FELT_GAIN * (np.abs(np.log(strongest / factors)) < 2 * ORDER_SPREAD)
     short = np.maximum(0.0, np.log(USUAL_TOP_SHARE * range_hz[1]) - (logs + top))
     return ScaleScan(
         factors=factors, total=beat + whole + ratio - SLOW_COST * short, beat=beat, whole=whole, ratio=ratio

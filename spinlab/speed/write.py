@@ -1,0 +1,187 @@
+"""Writing down: from the best reading to a `SpeedTrack` that says how sure it is, and of what."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from spinlab.speed.drumlock import CREEP_SIGMA, LOCK_HOP_S, Lock
+from spinlab.speed.maps import HOP_S, Maps
+from spinlab.speed.motion import classify
+from spinlab.speed.refine import Refined
+from spinlab.speed.scale import Candidate
+from spinlab.speed.track import LockedLine, Rival, SpeedTrack, SteadyLine
+
+# Nats above a random reading, and weight among the rivals, that make the scale absolute.
+LEAST_STANDOUT = 11.0
+LEAST_WEIGHT = 0.85
+# A drum's rate changes by less than this share between frames, and a run of frames needs this many
+# nats of the drum's own evidence to be shown.
+LARGEST_LEAP = 0.2
+LEAST_RUN_SUPPORT = 5.0
+# What never changes speed cannot be told from a pump or a fan.
+LEAST_SPREAD = 0.2
+LEAST_RUN_FRAMES = 6
+STANDING = (
+    "what is heard never changes speed, so nothing proves that it is the drum and not a pump or a "
+    "fan; record the run-up as well"
+)
+SHOWN_RIVAL = 0.01
+# A tone within this of a multiple of the mains frequency is taken for mains.
+MAINS_REACH_HZ = 0.6
+
+
+def write_down(
+    refined: Refined, scales: tuple[Candidate, ...], lock: Lock, maps: Maps
+) -> SpeedTrack:
+    """The track of the best reading, with its rivals and what could not be told."""
+    factor, weight = scales[0].factor, scales[0].weight
+    heard = np.flatnonzero(np.isin(maps.time_s, refined.time_s))
+    correction = np.interp(refined.time_s, lock.time_s, lock.correction)
+    lock_sigma = np.interp(refined.time_s, lock.time_s, lock.sigma)
+    support = np.interp(refined.time_s, lock.time_s, lock.support)
+    from_beats = np.interp(refined.time_s, lock.time_s, lock.from_beats)
+    run = runs(refined)
+    if not moves(refined, run):
+        return nothing(maps, STANDING)
+    keep = supported(run, support)
+    known = heard[keep]
+    count = len(maps.time_s)
+    speed, sigma, confidence = np.full(count, np.nan), np.full(count, np.nan), np.zeros(count)
+    speed[known] = 60.0 * factor * np.exp(refined.log_hz + correction)[keep]
+    relative = np.hypot(np.minimum(refined.sigma, CREEP_SIGMA), lock_sigma)
+    sigma[known] = speed[known] * relative[keep]
+    local = 1 - np.exp(-np.maximum(support + 0.3 * refined.gain, 0) / 3)
+    confidence[known] = weight * local[keep]
+    carried = np.full(count, "", dtype="<U16")
+    carried[known] = _carried_by(support, from_beats)[keep]
+    reason = _reason(speed, scales)
+    return SpeedTrack(
+        time_s=maps.time_s,
+        speed_rpm=speed,
+        standard_uncertainty_rpm=sigma,
+        confidence=confidence,
+        motion=classify(maps.time_s, speed, sigma),
+        carried_by=carried,
+        scale="relative" if reason else "absolute",
+        rivals=tuple(
+            Rival(ratio=c.factor / factor, weight=c.weight)
+            for c in scales
+            if c.weight >= SHOWN_RIVAL
+        ),
+        lines=_lines(refined, factor),
+        steady_lines=steady_lines(maps),
+        reason=reason,
+    )
+
+
+def runs(refined: Refined) -> NDArray[np.int64]:
+    """Number of the unbroken run that each frame belongs to; a leap or a gap breaks a run."""
+    gap = np.diff(refined.time_s) > 1.5 * HOP_S
+    leap = np.abs(np.diff(refined.log_hz)) > LARGEST_LEAP
+    return np.concatenate([[0], np.cumsum(gap | leap)])
+
+
+def moves(refined: Refined, run: NDArray[np.int64]) -> bool:
+    """Whether any unbroken run changes speed: what does not may be a pump or a fan."""
+    for number in np.unique(run):
+        inside = refined.log_hz[run == number]
+        if len(inside) >= LEAST_RUN_FRAMES and np.ptp(inside) > LEAST_SPREAD:
+            return True
+    return False
+
+
+def supported(run: NDArray[np.int64], support: NDArray[np.float64]) -> NDArray[np.bool_]:
+    """Frames in unbroken runs that the drum's own evidence supports.
+
+    A path may leave the drum for a foreign line; it can do so only by a break, and a run between
+    breaks that neither beats nor drum orders support is not shown.
+    """
+    keep = np.zeros(len(run), bool)
+    for number in np.unique(run):
+        inside = run == number
+        keep[inside] = support[inside].sum() * HOP_S / LOCK_HOP_S > LEAST_RUN_SUPPORT
+    return keep
+
+
+def _reason(speed: NDArray[np.float64], scales: tuple[Candidate, ...]) -> str:
+    """Why the scale is not absolute; empty if it is."""
+    known = speed[np.isfinite(speed)]
+    if not len(known):
+        return "no stretch of this recording is supported by evidence of the drum's own turns"
+    if scales[0].standout < LEAST_STANDOUT:
+        return (
+            "the motor's changes of speed are heard but the drum's own turns are not; a profile "
+            "with the drum-to-motor ratio, or an accelerometer log, would tell"
+        )
+    if scales[0].weight < LEAST_WEIGHT:
+        other = scales[1].factor / scales[0].factor
+        return (
+            f"two readings remain: this one and {other:.2f} times it; a profile with the "
+            "drum-to-motor ratio, or an accelerometer log, would tell"
+        )
+    return ""
+
+
+def _carried_by(support: NDArray[np.float64], from_beats: NDArray[np.float64]) -> NDArray[np.str_]:
+    """What carried each frame: the drum's beats, its orders, or the motor alone."""
+    own = np.where(from_beats > 0.5, "modulation", "drum orders")
+    return np.where(support > 1.0, own, "motor orders")
+
+
+def _lines(refined: Refined, factor: float) -> tuple[LockedLine, ...]:
+    """The lines that move with the drum, strongest first."""
+    out = []
+    for k in np.argsort(-refined.strength):
+        if refined.strength[k] <= 0.2:
+            continue
+        order = float(refined.orders[k] / factor)
+        whole = abs(order - round(order)) < 0.006 * order and order < 20.5
+        out.append(
+            LockedLine(
+                order=order,
+                # strength is in nats of evidence; the ratio to noise that gives it, in dB
+                level_db=float(10 * np.log10(max(refined.strength[k], 0.1) + 3.0)),
+                source="drum" if whole else "other",
+            )
+        )
+    return tuple(out)
+
+
+def steady_lines(maps: Maps) -> tuple[SteadyLine, ...]:
+    """Tones that stand still, with their likely source."""
+    out: list[SteadyLine] = []
+    for frequency in maps.steady_hz:
+        if out and frequency - out[-1].frequency_hz < 1.6:
+            continue
+        out.append(
+            SteadyLine(
+                frequency_hz=float(frequency), level_db=float("nan"), likely_source=_source(frequency)
+            )
+        )
+    return tuple(out)
+
+
+def _source(frequency_hz: float) -> str:
+    for mains in (50.0, 60.0):
+        multiple = round(frequency_hz / mains)
+        if multiple >= 1 and abs(frequency_hz - multiple * mains) < MAINS_REACH_HZ:
+            return f"mains ({mains:.0f} Hz) x {multiple}"
+    return "a pump, a fan or a resonance that does not follow the drum"
+
+
+def nothing(maps: Maps, reason: str) -> SpeedTrack:
+    """A track without any speed, and why."""
+    count = len(maps.time_s)
+    unknown = np.full(count, np.nan)
+    return SpeedTrack(
+        time_s=maps.time_s,
+        speed_rpm=unknown,
+        standard_uncertainty_rpm=unknown.copy(),
+        confidence=np.zeros(count),
+        motion=np.full(count, "unknown"),
+        carried_by=np.full(count, "", dtype="<U16"),
+        scale="relative",
+        steady_lines=steady_lines(maps),
+        reason=reason,
+    )
