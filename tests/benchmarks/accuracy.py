@@ -1,0 +1,158 @@
+"""How far the numbers can be trusted: one command for every accuracy table.
+
+    python -m tests.benchmarks.accuracy [--only speed|bound|alternatives|faults|cost] [--count N]
+
+Everything is simulated with known truth; nothing here is measured on a real machine.  An
+interrupted run goes on where it stopped.  With --publish, a dated table and picture are written
+to docs/accuracy/.
+"""
+
+from __future__ import annotations
+
+import datetime
+import platform
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from importlib import import_module
+from pathlib import Path
+from typing import Any
+
+import click
+
+from tests.benchmarks.runner import PROJECT, code_version, default_folder, one_thread_each
+
+PARTS = ("speed", "bound", "alternatives", "faults", "cost")
+PUBLISHED = PROJECT / "docs" / "accuracy"
+
+
+@dataclass(frozen=True, kw_only=True)
+class Options:
+    """What was asked on the command line."""
+
+    count: int
+    part: str
+    folder: Path
+    version: str
+    workers: int | None
+    pictures: Path | None
+
+
+@dataclass(frozen=True, kw_only=True)
+class Section:
+    """What one part of the bench has to say: Markdown, and pictures already drawn."""
+
+    title: str
+    text: str
+    pictures: tuple[str, ...] = ()
+
+
+def speed_section(options: Options) -> Section:
+    """The speed table."""
+    from tests.benchmarks import speed
+    from tests.benchmarks.population import RANGES, draw_cases
+    from tests.benchmarks.runner import run
+
+    results = run(
+        f"speed-{options.part}",
+        speed.measure,
+        draw_cases(options.count, options.part),
+        folder=options.folder,
+        version=options.version,
+        workers=options.workers,
+    )
+    first, _ = RANGES[options.part]
+    where = f"Seeds {first} to {first + options.count - 1} of the {options.part} range"
+    pictures: list[str] = []
+    if options.pictures:
+        from tests.benchmarks.pictures import draw_speed
+
+        pictures.append(draw_speed(results, options.pictures))
+    text = speed.report(results, where)
+    return Section(title="Speed of plateaus", text=text, pictures=tuple(pictures))
+
+
+def other_section(name: str) -> Callable[[Options], Section]:
+    """The section that the module of this name makes."""
+
+    def make(options: Options) -> Section:
+        module: Any = import_module(f"tests.benchmarks.{name}")
+        return module.section(options)
+
+    return make
+
+
+SECTIONS: dict[str, Callable[[Options], Section]] = {"speed": speed_section} | {
+    name: other_section(name) for name in PARTS[1:]
+}
+
+
+def preface(options: Options) -> str:
+    """What was run, on what, and with which seeds."""
+    from tests.benchmarks.population import RANGES
+
+    ranges = ", ".join(f"{name} {a} to {b - 1}" for name, (a, b) in RANGES.items())
+    return (
+        f"Simulated recordings with known truth; nothing was measured on a real machine.\n"
+        f"Seed ranges: {ranges}; here: {options.part}. Code {options.version}; Python "
+        f"{platform.python_version()}, {platform.machine()}."
+    )
+
+
+def publish(sections: Sequence[Section], options: Options, folder: Path, today: str) -> Path:
+    """Write the dated Markdown file; the pictures lie beside it already."""
+    import os
+
+    parts = [f"# Accuracy, {today}", preface(options)]
+    for section in sections:
+        parts += [f"## {section.title}", section.text]
+        parts += [f"![{section.title}]({name})" for name in section.pictures]
+    target = folder / f"accuracy-{today}.md"
+    part = target.with_suffix(".part")
+    part.write_text("\n\n".join(parts) + "\n", "utf-8")
+    os.replace(part, target)
+    return target
+
+
+@click.command(help=__doc__)
+@click.option("--count", default=200, show_default=True, help="Recordings to simulate.")
+@click.option("--only", type=click.Choice(PARTS), multiple=True, help="Parts to run (all).")
+@click.option("--range", "part", type=click.Choice(["report", "tuning"]), default="report")
+@click.option("--workers", type=int, help="Processes (every core).")
+@click.option("--cache", type=click.Path(path_type=Path), help="Folder of kept results.")
+@click.option("--out", type=click.Path(path_type=Path), help="Folder for tables and pictures.")
+@click.option("--publish", "public", is_flag=True, help="Write them to docs/accuracy/.")
+def main(
+    count: int,
+    only: tuple[str, ...],
+    part: str,
+    workers: int | None,
+    cache: Path | None,
+    out: Path | None,
+    public: bool,
+) -> None:
+    """Run the parts that were asked for and print exactly what they measured."""
+    one_thread_each()
+    folder = PUBLISHED if public else out
+    if folder is not None:
+        folder.mkdir(parents=True, exist_ok=True)
+    options = Options(
+        count=count,
+        part=part,
+        folder=cache or default_folder(),
+        version=code_version(),
+        workers=workers,
+        pictures=folder,
+    )
+    click.echo(preface(options))
+    sections = []
+    for name in only or PARTS:
+        section = SECTIONS[name](options)
+        click.echo(f"\n## {section.title}\n\n{section.text}")
+        sections.append(section)
+    if folder is not None:
+        today = datetime.date.today().isoformat()
+        click.echo(f"\nWritten: {publish(sections, options, folder, today)}")
+
+
+if __name__ == "__main__":
+    main()

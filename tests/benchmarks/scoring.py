@@ -1,0 +1,159 @@
+"""Hold the plateaus that a track shows against what the drum really did.
+
+A plateau is *called measured* if a speed is given for it.  Its error is taken against the true mean
+speed between its own two times, so that other limits of a plateau are no error.  It is *gross* if
+it is more than 2 % off, and a *wrong multiple* if its ratio to the truth lies within 2 % of a
+simple fraction or of the motor's ratio.  A plateau that the drum really held is *refused* if no
+measured one lies over it.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from spinlab.machine import Machine
+from spinlab.simulate import Truth
+from spinlab.speed.track import SpeedTrack
+
+CLOSE = 0.003  # the goal for a plateau's speed
+GROSS = 0.02
+SIMPLE_FRACTIONS = (1 / 4, 1 / 3, 1 / 2, 2 / 3, 3 / 4, 4 / 3, 3 / 2, 2.0, 3.0, 4.0)
+COVERAGE_FACTOR = 2.0  # text and page state twice the standard uncertainty as "about 95 %"
+LEAST_HELD_S = 1.5
+LEAST_OVERLAP = 0.3
+SPIN_RPM = 300.0
+NO_RATIO = 99.0  # stands for "measured where the drum stood still"
+
+
+@dataclass(frozen=True, kw_only=True)
+class Plateau:
+    """A plateau as measured: speed with standard uncertainty (both rpm), and when (s)."""
+
+    speed_rpm: float
+    sigma_rpm: float
+    start_s: float
+    end_s: float
+
+
+def measured_plateaus(
+    track: SpeedTrack, machine: Machine | None
+) -> tuple[list[Plateau], list[float]]:
+    """Every plateau with a speed, and the expected speeds that are said to be missed."""
+    from spinlab import stages as room
+
+    if not hasattr(room, "stage_table"):
+        return _level_runs(track), []
+    table = room.stage_table(track, machine)
+    found = [
+        Plateau(
+            speed_rpm=stage.speed_rpm,
+            sigma_rpm=stage.standard_uncertainty_rpm or 0.0,
+            start_s=stage.start_s,
+            end_s=stage.end_s,
+        )
+        for stage in table.stages
+        if stage.speed_rpm is not None and stage.start_s is not None and stage.end_s is not None
+    ]
+    missed = [s.expected_rpm for s in table.stages if s.outcome == "missed" and s.expected_rpm]
+    return found, missed
+
+
+def _level_runs(track: SpeedTrack) -> list[Plateau]:
+    """Level stretches of a track, where no table of stages can be had."""
+    from spinlab.speed.motion import level_stretches
+
+    if track.scale == "relative" or len(track.time_s) < 3:
+        return []
+    time, speed = track.time_s, np.asarray(track.speed_rpm)
+    sigma = np.nan_to_num(track.standard_uncertainty_rpm)
+    half = 0.5 * float(np.median(np.diff(time)))
+    found = []
+    for run in level_stretches(time, speed, sigma):
+        inside = slice(run.first, run.last)
+        known = np.isfinite(speed[inside])
+        if known.sum() < 3 or np.nanmedian(speed[inside]) < SPIN_RPM:
+            continue
+        found.append(
+            Plateau(
+                speed_rpm=float(np.mean(speed[inside][known])),
+                sigma_rpm=float(np.median(sigma[inside][known])),
+                start_s=float(time[run.first] - half),
+                end_s=float(time[run.last - 1] + half),
+            )
+        )
+    return found
+
+
+def compare(plateau: Plateau, truth: Truth) -> dict[str, Any]:
+    """One measured plateau against the truth, as plain values."""
+    real = truth.mean_speed_rpm(plateau.start_s, plateau.end_s)
+    ratio = plateau.speed_rpm / real if real > 1.0 else NO_RATIO
+    return {
+        "speed_rpm": plateau.speed_rpm,
+        "sigma_rpm": plateau.sigma_rpm,
+        "true_rpm": real,
+        "start_s": plateau.start_s,
+        "end_s": plateau.end_s,
+        "error": ratio - 1.0,
+        "multiple": is_multiple(ratio, truth.motor_ratio),
+        "covered": bool(abs(plateau.speed_rpm - real) <= COVERAGE_FACTOR * plateau.sigma_rpm),
+    }
+
+
+def is_multiple(ratio: float, motor_ratio: float) -> bool:
+    """Whether a reading is off by a simple fraction or by the motor's ratio."""
+    if abs(ratio - 1.0) <= GROSS:
+        return False
+    others = [*SIMPLE_FRACTIONS]
+    if motor_ratio > 1.5:
+        others += [motor_ratio, 1.0 / motor_ratio]
+    return any(abs(ratio / other - 1.0) <= GROSS for other in others)
+
+
+def held_plateaus(truth: Truth) -> list[tuple[float, float, float]]:
+    """Plateaus that the drum really held long enough: speed, start, end."""
+    return [
+        (stage.speed_rpm, stage.start_s, stage.end_s)
+        for stage in truth.stages
+        if stage.speed_rpm is not None
+        and stage.start_s is not None
+        and stage.end_s is not None
+        and stage.end_s - stage.start_s >= LEAST_HELD_S
+    ]
+
+
+def score(plateaus: Sequence[Plateau], truth: Truth) -> dict[str, Any]:
+    """Measured plateaus against the truth, and how many held ones nothing was said about."""
+    held = held_plateaus(truth)
+    refused = [
+        speed for speed, start, end in held if _overlap(plateaus, start, end) < LEAST_OVERLAP
+    ]
+    return {
+        "plateaus": [compare(plateau, truth) for plateau in plateaus],
+        "held": len(held),
+        "refused": len(refused),
+        "refused_rpm": refused,
+    }
+
+
+def _overlap(plateaus: Sequence[Plateau], start_s: float, end_s: float) -> float:
+    shared = [min(p.end_s, end_s) - max(p.start_s, start_s) for p in plateaus]
+    return max([0.0, *shared]) / (end_s - start_s)
+
+
+def frames(track: SpeedTrack, truth: Truth) -> dict[str, float]:
+    """Shares of the frames in which the drum truly spins faster than 300 rpm."""
+    real = np.interp(track.time_s, truth.time_s, truth.speed_rpm, left=0.0, right=0.0)
+    spin = real > SPIN_RPM
+    known = spin & np.isfinite(track.speed_rpm)
+    off = np.abs(track.speed_rpm[known] / real[known] - 1.0)
+    return {
+        "spin": int(spin.sum()),
+        "known": int(known.sum()),
+        "within_1_percent": int((off <= 0.01).sum()),
+        "beyond_5_percent": int((off > 0.05).sum()),
+    }

@@ -1,0 +1,94 @@
+"""The speed table: every case simulated, written, read, tracked and held against its truth."""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Sequence
+from typing import Any
+
+from tests.benchmarks.population import Case, describe, make, profile_name, through_a_file
+from tests.benchmarks.scoring import frames, measured_plateaus, score
+from tests.benchmarks.tables import HEADER, LEGEND, interval, markdown, percent, speed_rows, tally
+
+Result = dict[str, Any]
+
+
+def measure(case: Case) -> Result:
+    """One case, from nothing to its scores."""
+    from spinlab.machine import load_machine
+    from spinlab.speed import track_speed
+
+    made = make(case)
+    parameters = made.truth.parameters
+    about = describe(case, parameters)
+    recording = through_a_file(made)
+    machine = load_machine(profile_name(parameters))
+    began = time.process_time()
+    try:
+        track = track_speed(recording, machine)
+    except Exception as error:
+        return about | {"error": f"{type(error).__name__}: {error}"}
+    seconds = time.process_time() - began
+    plateaus, missed = measured_plateaus(track, machine)
+    held = [stage.expected_rpm for stage in made.truth.stages if stage.reached]
+    return (
+        about
+        | score(plateaus, made.truth)
+        | {
+            "duration_s": recording.duration_s,
+            "track_cpu_s": seconds,
+            "scale": track.scale,
+            "true_snr_db": made.truth.snr_db,
+            "frames": frames(track, made.truth),
+            "wrongly_missed": [rpm for rpm in missed if rpm in held],
+            "motor_ratio": made.truth.motor_ratio,
+        }
+    )
+
+
+def report(results: Sequence[Result], where: str) -> str:
+    """Everything counted, as Markdown."""
+    good = [r for r in results if "error" not in r]
+    t = tally(results)
+    lines = [
+        markdown(HEADER, speed_rows([r for r in results if "drive" in r])),
+        "",
+        LEGEND,
+        "",
+        f"{where}: {t.recordings} recordings, {t.failed} stopped by an error.",
+        _recordings("With a plateau off by more than 2 %", t.gross_recordings, len(good)),
+        _recordings("With no plateau measured", sum(not r["plateaus"] for r in good), len(good)),
+        _recordings("Of undecided scale", sum(r["scale"] == "relative" for r in good), len(good)),
+        f"Plateaus held but said to be missed: {sum(len(r['wrongly_missed']) for r in good)}.",
+        _frames(good),
+    ]
+    if good:
+        length = sum(r["duration_s"] for r in good)
+        spent = sum(r["track_cpu_s"] for r in good)
+        lines.append(
+            f"Tracking: {length / 60:.0f} minutes of sound in {spent / 60:.1f} minutes of one "
+            f"core's time, {length / max(spent, 1e-9):.0f} times faster than real time."
+        )
+    failures = sorted({r["error"] for r in results if "error" in r})
+    lines += [f"Error: {text}" for text in failures[:10]]
+    return "\n".join(lines)
+
+
+def _recordings(label: str, part: int, whole: int) -> str:
+    low, high = interval(part, whole)
+    return (
+        f"{label}: {part} of {whole} recordings ({percent(part, whole)}; "
+        f"95 % interval {100 * low:.1f} to {100 * high:.1f} %)."
+    )
+
+
+def _frames(good: Sequence[Result]) -> str:
+    total = {
+        key: sum(r["frames"][key] for r in good)
+        for key in ("spin", "known", "within_1_percent", "beyond_5_percent")
+    }
+    return (
+        f"Frames above 300 rpm: {percent(total['known'], total['spin'])} with a speed; of these "
+        f"{percent(total['within_1_percent'], total['known'])} within 1 %, "
+        f"{percent(total['beyond_5_percent'], total['known'])} off by more than 5 %."
+    )
