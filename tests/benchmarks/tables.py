@@ -162,8 +162,4 @@ def markdown(header: Sequence[str], rows: Sequence[Sequence[str]]) -> str:
         for line in table
     ]
     rule = "|".join("-" * (w + 2) if k == 0 else "-" * (w + 1) + ":" for k, w in enumerate(width))
-        "|"
-        + "|".join("-" * (w + 2) if k == 0 else "-" * (w + 1) + ":" for k, w in enumerate(width))
-        + "|"
-    )
     return "\n".join([lines[0], f"|{rule}|", *lines[1:]])
