@@ -33,6 +33,9 @@ _FINDABLE_LEVEL = 12.0
 # A companion is not a by-product: it is rare by chance and at least a third as deep.
 _COMPANION_LOG10 = -4.0
 _COMPANION_SHARE = 0.35
+# It has lines of its own, this rare each, where the leader has neither harmonic nor sideband.
+_COMPANION_LINES = 2
+_COMPANION_LINE_LOG10 = -2.0
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -79,19 +82,25 @@ def companions(
     """
     best = leader.best
     assert best is not None
-    step = leader.bearing.shaft_order.value
+    sides = np.arange(-12, 13) * leader.bearing.shaft_order.value
+    harmonics = np.arange(1, 2 * MOST_HARMONICS + 1) * best.order
+    family = np.abs(harmonics[:, None] + sides).ravel()
     found: list[Fault] = []
     for case in waiting:
         if case.bearing != leader.bearing or case.fault in (leader.fault, "cage"):
             continue
         if case.best is None or log10_any(case.best.log_p, tests) > _COMPANION_LOG10:
             continue
-        sides = np.arange(-12, 13) * step
         if _deepest(case, case.best, spectra) < _COMPANION_SHARE * _deepest(leader, best, spectra):
             continue
-        own = np.abs(np.concatenate([h * best.order + sides for h in (1, 2, 3)]))
         reach = 2.0 * spectra.step + max(best.width, case.best.width) * case.best.order
-        if float(np.min(np.abs(own - case.best.order))) > reach:
+        alone = [
+            line
+            for line in _harmonics(case, case.best, spectra)
+            if line.log10_p < _COMPANION_LINE_LOG10
+            and float(np.min(np.abs(family - line.order))) > reach
+        ]
+        if len(alone) >= _COMPANION_LINES:
             found.append(case.fault)
     return tuple(found)
 

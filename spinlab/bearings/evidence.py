@@ -96,6 +96,8 @@ class Hypothesis:
         companions: other damage of the same bearing that shows lines of its own beside it, at
             places where the family's sidebands are not.
         coincides: names of other causes whose order falls on the family's first harmonic.
+        fractions: n where lines at whole n-ths of a turn explain as much (a speed read at a
+            multiple?); 1 where they do not.
         also_fits: other hypotheses that the same lines fit as well, as (bearing, fault).
     """
 
@@ -116,6 +118,7 @@ class Hypothesis:
     least_depth: float
     companions: tuple[Fault, ...] = ()
     coincides: tuple[str, ...] = ()
+    fractions: int = 1
     also_fits: tuple[tuple[str, Fault], ...] = ()
 
 

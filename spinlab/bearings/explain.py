@@ -15,16 +15,10 @@ import numpy as np
 
 from spinlab.bearings.describe import Case, companions, describe
 from spinlab.bearings.evidence import Competitor, Hypothesis
+from spinlab.bearings.families import dominance, family_lines, fraction_comb
 from spinlab.bearings.geometry import FAULTS
 from spinlab.bearings.group import Group
-from spinlab.bearings.score import (
-    SLIP_WIDTHS,
-    Best,
-    dominance,
-    family_lines,
-    log10_any,
-    search,
-)
+from spinlab.bearings.score import SLIP_WIDTHS, Best, log10_any, search
 from spinlab.bearings.spectra import EnvelopeSpectra
 
 # What chance explains more often than this is worth no control and no second look.
@@ -33,9 +27,12 @@ _MOST_ROUNDS = 4
 # Sidebands that belong to a family, either side of each harmonic, and those the cage adds.
 _SIDES = 4
 _CAGE_SIDES = 2
+_SHAFT_SIDES = 2
 # A strong line has skirts (random slip is a random walk of the balls' phase): twice the width it
 # was read over is set aside, and at least this much.
 _LEAST_WIDTH = 0.004
+# Fractions of a turn that explain the lines as well as the family does, within this share.
+_AS_MUCH = 0.1
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -168,9 +165,13 @@ def _own_lines(
     """The family's lines; `wide` adds what the bearing's cage may modulate besides."""
     sideband = case.bearing.sideband_order(case.fault)
     steps = [(sideband, _SIDES)]
-    if wide:
+    if case.fault in ("ball", "cage"):
+        # A load that turns with the shaft meets the balls at 1 - FTF: both rates and their sums.
+        steps.append((case.bearing.shaft_order.value, _SHAFT_SIDES))
+    elif wide:
         steps.append((case.bearing.order("cage"), _CAGE_SIDES))
-    return family_lines(best.order, steps, max(2.0 * best.width, _LEAST_WIDTH), highest_order)
+    width = max(2.0 * best.width, _LEAST_WIDTH)
+    return family_lines(best.order, steps, width, highest_order)
 
 
 def _family(
@@ -185,6 +186,7 @@ def _family(
     best = leader.best
     assert best is not None
     names = [(case.bearing.name, case.fault) for case in sharing]
+    parts, explained = fraction_comb(spectra, best.band)
     found = []
     for case in sharing:
         rest = spectra.without(_own_lines(case, best, spectra.highest_order))
@@ -192,7 +194,11 @@ def _family(
         hypothesis = describe(case, best, home, spectra, tests, competitors)
         others = tuple(name for name in names if name != (case.bearing.name, case.fault))
         hypothesis = replace(
-            hypothesis, share=strength.share, family_depth=strength.depth, also_fits=others
+            hypothesis,
+            share=strength.share,
+            family_depth=strength.depth,
+            also_fits=others,
+            fractions=parts if explained >= strength.share - _AS_MUCH else 1,
         )
         found.append((leader.group, hypothesis))
     return found

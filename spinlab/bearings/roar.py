@@ -16,9 +16,10 @@ from numpy.typing import NDArray
 from scipy import fft, ndimage
 
 from spinlab.bearings.evidence import LineEvidence, Roar
+from spinlab.bearings.families import dominance, family_lines
 from spinlab.bearings.geometry import MountedBearing
 from spinlab.bearings.group import Group
-from spinlab.bearings.score import dominance, family_lines, log10_any, read_line
+from spinlab.bearings.score import log10_any, read_line
 from spinlab.bearings.spectra import EnvelopeSpectra
 from spinlab.bearings.stagewise import stretches
 from spinlab.envelope.kurtosis import Band, complex_envelope
@@ -40,6 +41,8 @@ _QUIET_PERCENTILE = 5.0
 _FRAME_S = 0.25
 _QUIET_FRAMES = 120
 _CAGE_WIDTH = 0.004
+# A load that turns with the shaft is met by the cage at 1 - FTF: both rates and their sums.
+_SHAFT_SIDES = 2
 
 
 def read_roar(
@@ -154,7 +157,7 @@ def _cage_line(
         looks = level.size * len(listed)
         line = replace(line, log10_p=log10_any(line.log10_p * float(np.log(10.0)), looks))
         if found is None or line.log10_p < found.log10_p:
-            lines = family_lines(order, [], _CAGE_WIDTH, spectra.highest_order)
+            lines = family_lines(order, [(1.0, _SHAFT_SIDES)], _CAGE_WIDTH, spectra.highest_order)
             found, share = line, dominance(spectra, spectra.without(lines), int(band)).share
     return found, share
 

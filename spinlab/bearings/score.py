@@ -8,9 +8,6 @@ nepers, so that a single line, which anything can make, never decides.
 The best order in a range, width and band is then corrected for every place looked at: the
 positions, the widths, the bands (weighted Bonferroni: Genovese, Roeder, Wasserman, Biometrika 93
 (2006) 509-524).
-
-Chance is one rival; the other is a machine that makes many lines of its own.  Against it stands
-the family's share: how much of all the lines that stand out in its band it explains.
 """
 
 from __future__ import annotations
@@ -183,59 +180,6 @@ def harmonic_nepers(
         # One line over its estimated mean follows (1 + u/m)^-m exactly.
         nepers = shape * np.log1p(filled / shape)
     return np.where(valid, nepers, 0.0), valid
-
-
-def family_lines(
-    order: float, steps: Sequence[tuple[float, int]], width: float, highest_order: float
-) -> list[tuple[float, float]]:
-    """(order, half-width) of every harmonic of a family and its sidebands.
-
-    Args:
-        order: first harmonic.
-        steps: spacings of sidebands and how many of each to take either side; they combine.
-        width: relative width of a harmonic.
-        highest_order: end of the axis.
-    """
-    offsets = {0.0}
-    for step, count in steps:
-        offsets = {offset + side * step for offset in offsets for side in range(-count, count + 1)}
-    lines = []
-    for harmonic in range(0, int(highest_order / order) + 2):
-        for offset in offsets:
-            place = harmonic * order + offset
-            if 0 < place <= highest_order:
-                lines.append((place, width * max(1, harmonic) * order))
-    return lines
-
-
-@dataclass(frozen=True, kw_only=True)
-class Dominance:
-    """How much of the lines that stand out in a band a family explains.
-
-    Attributes:
-        share: 0 (no more than its lines' part of the axis would by chance) to 1 (all).
-        depth: modulation depth of all its lines together.
-    """
-
-    share: float
-    depth: float
-
-
-def dominance(spectra: EnvelopeSpectra, rest: EnvelopeSpectra, band: int) -> Dominance:
-    """Compare a band's lines before and after a family has been set aside.
-
-    Where no single line stands out there is nothing else to explain: the share is then one, and
-    the odds against chance speak alone.
-    """
-    before, after = spectra.cyclic_power(band), rest.cyclic_power(band)
-    if before <= 0:
-        return Dominance(share=1.0, depth=0.0)
-    covered = 1.0 - float(rest.free.sum()) / max(1.0, float(spectra.free.sum()))
-    share = 1.0 - after / before
-    return Dominance(
-        share=float(np.clip((share - covered) / max(1.0 - covered, 0.05), 0.0, 1.0)),
-        depth=float(np.sqrt(max(0.0, before - after))),
-    )
 
 
 def read_line(

@@ -132,10 +132,10 @@ def _untested(reason: str) -> SpeedTest:
 
 
 def _verdict(odds: float, others: Sequence[StageEvidence], strongest: StageEvidence) -> SpeedTest:
-    speeds = ", ".join(f"{s.speed_rpm:.0f}" for s in others)
-    where = f"between {strongest.speed_rpm:.0f} rpm and {speeds} rpm"
+    speeds = [stage.speed_rpm for stage in (strongest, *others)]
+    where = f"from {min(speeds):.0f} to {max(speeds):.0f} rpm"
     follows: Follows = "not tested"
-    reason = f"the lines are too weak outside one stretch to compare {where}"
+    reason = f"the lines are too weak outside one stretch to tell {where}"
     missing = [
         stage
         for stage in others

@@ -9,6 +9,7 @@ import numpy as np
 
 from spinlab.bearings.evidence import CandidateRow, Competitor, Family
 from spinlab.bearings.explain import WORTH_A_LOOK_LOG10
+from spinlab.bearings.families import dominance, family_lines
 from spinlab.bearings.geometry import (
     FAULTS,
     SLIP_ABOVE,
@@ -16,15 +17,7 @@ from spinlab.bearings.geometry import (
     BearingGeometry,
 )
 from spinlab.bearings.group import Group
-from spinlab.bearings.score import (
-    MOST_HARMONICS,
-    SLIP_WIDTHS,
-    dominance,
-    family_lines,
-    log10_any,
-    read_line,
-    search,
-)
+from spinlab.bearings.score import MOST_HARMONICS, SLIP_WIDTHS, log10_any, read_line, search
 from spinlab.bearings.spectra import EnvelopeSpectra
 
 # Races of 6 to 12 balls pass between these orders; below, belt and cage; above, slots.

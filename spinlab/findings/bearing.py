@@ -32,6 +32,7 @@ from spinlab.findings.bearing_words import (
     NEXT_RECORDING,
     NEXT_SPEED,
     NEXT_UNKNOWN,
+    PARTS,
     list_of,
     rare,
 )
@@ -50,6 +51,8 @@ ONE_STRETCH = 0.7
 STAYS_PUT = 0.95
 # A family whose first harmonic lies on another cause's order is as likely to be that.
 COINCIDES = 0.5
+# Lines at simple fractions of a turn explain as much as the damage does.
+FRACTIONS = 0.9
 # A second damage beside the first, less deep than this share of it, may be the first's by-product.
 SECOND_SHARE = 0.4
 SECOND_RIVAL = 0.7
@@ -65,6 +68,7 @@ CLEAR_DEPTH = {"acceleration": 0.17, "sound": 0.06}
 # A blind search is asked more of, and never reaches a fault by itself.
 UNKNOWN_LOG10 = -5.0
 UNKNOWN_MOST = 0.6
+_FAINT = 0.01
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -137,6 +141,9 @@ def _weigh(
         ("ball passes of a healthy bearing", healthy_share(depth, kind)),
     ]
     others += [(cause, COINCIDES) for cause in hypothesis.coincides]
+    if hypothesis.fractions > 1:
+        parts = f"lines at {hypothesis.fractions}ths of a turn: speed read at a multiple, or a gear"
+        others.append((parts, FRACTIONS))
     if speed.follows == "no":
         others.append(("something that does not turn with the drum", STAYS_PUT))
     elif speed.follows == "one stretch":
@@ -168,10 +175,10 @@ def _state(probability: float) -> State:
 def _damage(judged: _Judged, evidence: BearingEvidence) -> Finding:
     hypothesis = judged.hypothesis
     undecided = bool(hypothesis.companions) and hypothesis.family_depth < OVERWHELMING_DEPTH
-    part = "" if undecided else f", {hypothesis.fault}"
-    names = [f"{hypothesis.bearing.name}{part}"]
-    for name, fault in hypothesis.also_fits:
-        other = name if undecided else f"{name}, {fault}"
+    named = [(hypothesis.bearing.name, hypothesis.fault), *hypothesis.also_fits]
+    names: list[str] = []
+    for name, fault in named:
+        other = name if undecided else f"{name}, {PARTS[fault]}"
         if other not in names:
             names.append(other)
     rivals = judged.rivals
@@ -301,8 +308,11 @@ def _not_measurable(reason: str, next_step: str) -> Finding:
 def strongest_probability(evidence: BearingEvidence, *, kind: Kind) -> float:
     """Highest probability of any listed damage, whether or not it makes a finding.
 
-    For benchmarks: ranks recordings from surely healthy to surely damaged.
+    For benchmarks: ranks recordings from surely healthy to surely damaged.  Where chance easily
+    explains everything, the odds against chance rank alone, below all others.
     """
     judged = _judge(evidence, kind) if not evidence.reason else []
-    strongest = max((one.probability for one in judged), default=0.0)
+    rarest = min((h.log10_p for h in evidence.hypotheses), default=0.0)
+    faint = _FAINT * (1.0 - chance_of_noise(rarest))
+    strongest = max((one.probability for one in judged), default=faint)
     return max(strongest, cage_probability(evidence.roar, kind=kind))

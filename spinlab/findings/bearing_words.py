@@ -8,6 +8,8 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+from spinlab.bearings import Fault
+
 _PLUG = "Pull the plug first."
 NEXT_DRUM = (
     f"{_PLUG} Take the belt off and spin the drum by hand: does it rumble or feel rough? Lift the "
@@ -35,6 +37,15 @@ NEXT_UNKNOWN = (
     "Read the bearings' numbers off the parts list or the old bearings and add them to the "
     f"machine profile. {NEXT_DRUM}"
 )
+
+
+# A cage alone is seldom what is wrong: a damaged ball makes the same slow swell.
+PARTS: dict[Fault, str] = {
+    "outer race": "outer race",
+    "inner race": "inner race",
+    "ball": "ball",
+    "cage": "cage or balls",
+}
 
 
 def list_of(names: Sequence[str]) -> str:
