@@ -104,6 +104,8 @@ def _holes(power: NDArray[np.float32]) -> tuple[int, int]:
     The power of noise in a cell is exponentially distributed, so 0.22 % of its cells lie so low.
     """
     count = len(power) // _HOLE_FRAMES
+    if not count:
+        return 0, 0
     parts = power[: count * _HOLE_FRAMES].reshape(count, _HOLE_FRAMES, -1)
     median = np.median(parts, axis=1, keepdims=True)
     alive = median > _TINY

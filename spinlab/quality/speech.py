@@ -42,8 +42,11 @@ def speech_share(recording: Recording, channel: int, frames: Frames) -> float | 
     spoken = np.zeros(level.shape[1], dtype=bool)
     for first, block in recording.blocks(_STEP_S, _WINDOW_S - _STEP_S):
         start = round(first / recording.rate_hz / frames.step_s)
-        rise = _rise(level[:, start : start + size])
-        if len(rise) < size // 2 or _syllabic_depth_db(rise, frames.step_s) < _DEPTH_DB:
+        window = level[:, start : start + size]
+        if window.shape[1] < size // 2:
+            break
+        rise = _rise(window)
+        if _syllabic_depth_db(rise, frames.step_s) < _DEPTH_DB:
             continue
         if _is_voice(block[channel], recording.rate_hz, rise):
             spoken[start : start + size] = True

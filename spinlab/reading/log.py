@@ -12,6 +12,7 @@ from spinlab.errors import InputError, UnreadableRecording, printable
 from spinlab.reading.columns import Roles, find_roles
 from spinlab.reading.decoded import MINIMUM_DURATION_S
 from spinlab.reading.grid import SPLINE_SHARE, Gridded, evenly
+from spinlab.reading.repair import Repairs
 from spinlab.reading.rows import accelerometer_rows
 from spinlab.reading.stamps import Clock, fit_clock
 from spinlab.reading.table import Table, read_table
@@ -21,6 +22,8 @@ from spinlab.recording import Recording, Remark, SampleClock, Source
 
 # Fewer rows than this hold no turn of a drum at any rate that a phone has.
 MINIMUM_ROWS = 16
+# No sensor in a phone reads more than some 16 g; this is a broken number.
+ABSURD_M_S2 = 1e6
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -64,7 +67,9 @@ def read_log(
     source = Source(
         file=printable(path.name), sha256=sha256, container="text table", codec=scale.origin
     )
-    log = replace(log, values=log.values * scale.factor, remarks=log.remarks + scale.remarks)
+    values = log.values * scale.factor
+    values[np.abs(values) > ABSURD_M_S2] = np.nan
+    log = replace(log, values=values, remarks=log.remarks + scale.remarks)
     if log.stamps_s is None:
         recording = _untimed(log, rate_hz=rate_hz, name=name, source=source)
     else:
@@ -122,20 +127,20 @@ def _untimed(log: _Log, *, rate_hz: float | None, name: str, source: Source) -> 
             f"{name} cannot have the stated rate of {rate_hz:g} samples per second: state a "
             "positive number."
         )
-    values = np.where(np.isfinite(log.values), log.values, 0.0)
+    repairs = Repairs(rate_hz=rate_hz)
+    values = repairs.mend(np.nan_to_num(log.values.T, nan=np.inf).astype(np.float32)).T
+    remark = Remark(
+        what="The log has no times of its own.",
+        consequence="Every speed and time is as true as the stated rate.",
+    )
     return Recording(
         kind="acceleration",
-        samples=values.astype(np.float32),
+        samples=np.ascontiguousarray(values),
         rate_hz=rate_hz,
         channel_names=log.roles.names,
         source=source,
-        remarks=(
-            *log.remarks,
-            Remark(
-                what="The log has no times of its own.",
-                consequence="Every speed and time is as true as the stated rate.",
-            ),
-        ),
+        gaps=repairs.gaps(),
+        remarks=(*log.remarks, remark, *repairs.remarks()),
     )
 
 
@@ -144,7 +149,7 @@ def _timed(stamps_s: NDArray[np.float64], log: _Log, *, name: str, source: Sourc
     stamps, values, paused = longest_part(tidied.stamps_s, tidied.values)
     if len(np.unique(stamps)) < MINIMUM_ROWS:
         raise UnreadableRecording(
-            f"{name} has hardly any usable times in its time column: export the log again."
+            f"{name} has hardly any rows with both a time and readings: export the log again."
         )
     origin, moved = _origin(stamps)
     clock = fit_clock(stamps - origin)

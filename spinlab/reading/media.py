@@ -46,7 +46,11 @@ class _Bytes(io.RawIOBase):
         return self._file.read(size)
 
     def seek(self, offset: int, whence: int = 0) -> int:
-        return self._file.seek(offset, whence)
+        # Broken files send libavformat to places that are none; it expects a refusal, not a raise.
+        try:
+            return self._file.seek(offset, whence)
+        except (OSError, ValueError, OverflowError):
+            return -1
 
     def tell(self) -> int:
         return self._file.tell()
@@ -75,7 +79,7 @@ def decode_media(path: Path, *, progress: Callable[[float], None]) -> Decoded:
     with _Bytes(path) as source:
         try:
             container = av.open(source, mode="r", metadata_errors="replace")
-        except (av.FFmpegError, ValueError, OverflowError) as error:
+        except (av.FFmpegError, OSError, ValueError, OverflowError) as error:
             raise UnknownFormatError(_why_not(path)) from error
         with container:
             if not _CONTAINERS & set(container.format.name.split(",")):
@@ -116,15 +120,8 @@ def _decode(container: Any, track: Any, progress: Callable[[float], None]) -> De
     repairs = Repairs(rate_hz=rate_hz)
     with SampleStore(channels) as store:
         placer = Placer(rate_hz=rate_hz, origin_s=_origin_s(container))
-        batch: list[NDArray[np.float32]] = []
-        for frame in frames.from_first(first):
-            block = placer.place(_samples(frame, channels), frame.time)
-            batch.extend(block)
-            if sum(map(len, batch)) >= _BATCH_FRAMES:
-                store.append(repairs.mend(np.concatenate(batch)))
-                batch.clear()
-        if batch:
-            store.append(repairs.mend(np.concatenate(batch)))
+        for block in _batches(frames.from_first(first), placer, channels):
+            store.append(repairs.mend(block))
         found_s = placer.start_s + store.frames / rate_hz
         return Decoded(
             samples=store.samples(),
@@ -139,6 +136,21 @@ def _decode(container: Any, track: Any, progress: Callable[[float], None]) -> De
             + frames.remarks(found_s)
             + _tracks_remark(container),
         )
+
+
+def _batches(frames: Iterator[Any], placer: Placer, channels: int) -> Iterator[NDArray[np.float32]]:
+    """Frames put in their places, joined to blocks worth the trouble of storing."""
+    batch: list[NDArray[np.float32]] = []
+    held = 0
+    for frame in frames:
+        placed = placer.place(_samples(frame, channels), frame.time)
+        batch.extend(placed)
+        held += sum(map(len, placed))
+        if held >= _BATCH_FRAMES:
+            yield np.concatenate(batch)
+            batch, held = [], 0
+    if batch:
+        yield np.concatenate(batch)
 
 
 def _origin_s(container: Any) -> float:

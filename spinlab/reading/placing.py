@@ -12,6 +12,8 @@ from spinlab.recording import Gap, Remark
 SCATTER_S = 0.015
 # A hole longer than this is a clock set anew, not lost sound; it is not filled.
 LONGEST_FILLED_S = 300.0
+# Holes may outlast the sound heard so far by no more than this.
+FILLED_BEYOND_HEARD_S = 30.0
 # Nor is sound that claims to lie further back than this an overlap.
 LONGEST_OVERLAP_S = 1.0
 # A true hole or overlap starts with one leap; wander that grows slowly is drift, not a hole.
@@ -28,6 +30,7 @@ class Placer:
         self._expected_s: float | None = None
         self._first_s: float | None = None
         self._error_s = 0.0
+        self._filled = 0
         self._joined = 0
         self._gaps: list[Gap] = []
 
@@ -85,7 +88,7 @@ class Placer:
         # Measured from the start, so that scatter gathered before is made good as well.
         behind = time - self.start_s - self._frames / self._rate_hz
         missing = round(behind * self._rate_hz)
-        if leap > LONGEST_FILLED_S or leap < -LONGEST_OVERLAP_S:
+        if leap > self._fillable_s() or leap < -LONGEST_OVERLAP_S:
             self._joined += 1
             self._origin_s += behind
             return self._keep([], block, time - behind)
@@ -96,7 +99,13 @@ class Placer:
         start = end - missing / self._rate_hz
         self._gaps.append(Gap(start_s=start, end_s=end, reason="sound is missing"))
         hole = np.zeros((missing, block.shape[1]), dtype=np.float32)
+        self._filled += missing
         return self._keep([hole], block, time)
+
+    def _fillable_s(self) -> float:
+        """The longest hole to fill now: broken stamps must not make hours out of nothing."""
+        heard_s = (self._frames - 2 * self._filled) / self._rate_hz
+        return min(LONGEST_FILLED_S, FILLED_BEYOND_HEARD_S + heard_s)
 
     def _keep(
         self,

@@ -19,6 +19,8 @@ _LOSS_STEPS = 1.5
 _PAUSE_STEPS = 10.0
 # With stamps that scatter more than this share of a step, single losses cannot be told.
 _LOSS_SCATTER = 0.15
+# Fewer long steps than this are losses, whatever their distances.
+_FEWEST_LONG = 5
 # More losses than this share of the rows are no losses but a rate that changes.
 _MOST_LOST = 0.2
 # Over so many samples the variance ratio is taken, and below this ratio the clock is even.
@@ -122,11 +124,15 @@ def _lost_after(stamps_s: NDArray[np.float64], step: float) -> NDArray[np.int64]
 def _coarse(stamps_s: NDArray[np.float64], step: float) -> bool:
     """Whether the stamps are rounded to about a step, so that a long one need hide no loss.
 
-    Such stamps stay near an even clock all along; with true losses they would run away from it.
+    Rounding makes long steps at even distances, while losses come at random (then the distances'
+    standard deviation is about their mean); and rounded stamps stay near an even clock all along.
     """
     steps = np.diff(stamps_s)
     kinds = np.unique(np.round(steps, 7))
-    if len(kinds) < 2 or np.diff(kinds).min() < step / 2:
+    between = np.diff(np.flatnonzero(steps > _LOSS_STEPS * step))
+    if len(kinds) < 2 or np.diff(kinds).min() < step / 2 or len(between) < _FEWEST_LONG:
+        return False
+    if np.std(between) > np.mean(between) / 2:
         return False
     even = stamps_s - step * np.arange(len(stamps_s))
     return _variance_ratio(even, steps < _shortest_pause(steps)) < _EVEN_RATIO

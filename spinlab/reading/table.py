@@ -25,7 +25,7 @@ _SEPARATORS = (";", "\t", ",", "|", " ")
 _CHUNK_LINES = 50_000
 _SNIFFED_LINES = 200
 # A longer line is no row of a log; reading on would let one line fill the memory.
-_LONGEST_LINE = 64 * 1024
+_LONGEST_LINE = 16 * 1024
 _MOST_COLUMNS = 256
 _COMMENT = re.compile(r"^\s*(#|%|//)\s*")
 _NUMBER = re.compile(r"^[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?$|^[+-]?(nan|inf|infinity)$", re.I)
@@ -81,7 +81,7 @@ def read_table(path: Path) -> Table | None:
 
 def _lines(stream: IO[str]) -> Iterator[str]:
     while line := stream.readline(_LONGEST_LINE):
-        yield line.rstrip("\n").replace("\0", "")
+        yield line.rstrip("\n").replace("\0", "") if len(line) < _LONGEST_LINE else line
 
 
 def split(line: str, separator: str) -> list[str]:
@@ -94,10 +94,9 @@ def split(line: str, separator: str) -> list[str]:
 def _dialect(lines: list[str], encoding: str) -> Dialect | None:
     """The separator and decimal sign under which most cells of most lines are numbers."""
     best: tuple[int, Dialect] | None = None
+    # A comma may be both where cells are quoted; a plain reading is preferred as it comes first.
     for separator, decimal in itertools.product(_SEPARATORS, ".,"):
-        if separator == decimal:
-            continue
-        cells = [split(line, separator) for line in lines]
+        cells = [split(line, separator) if len(line) < _LONGEST_LINE else [] for line in lines]
         numbers = [
             sum(is_number(c.replace(",", ".") if decimal == "," else c) for c in row)
             for row in cells
@@ -149,6 +148,10 @@ def _rows(lines: Iterator[str], dialect: Dialect) -> Table:
     skipped = 0
     while chunk := list(itertools.islice(lines, _CHUNK_LINES)):
         filled = [line for line in chunk if line.strip()]
+        plain = None if texts else _plain(filled, dialect)
+        if plain is not None:
+            chunks.append(plain)
+            continue
         rows = [row for row in _split_all(filled, dialect) if len(row) == dialect.columns]
         skipped += len(filled) - len(rows)
         if not rows:
@@ -164,10 +167,24 @@ def _rows(lines: Iterator[str], dialect: Dialect) -> Table:
     return Table(header=dialect.header, numbers=numbers, texts=texts, skipped=skipped)
 
 
+def _plain(lines: list[str], dialect: Dialect) -> NDArray[np.float64] | None:
+    """Lines of nothing but numbers, ten times as fast as by the csv module; else None."""
+    if dialect.decimal != "." or dialect.numeric_columns < dialect.columns or not lines:
+        return None
+    separator = None if dialect.separator == " " else dialect.separator
+    try:
+        rows = np.loadtxt(lines, dtype=np.float64, delimiter=separator, comments=None, ndmin=2)
+    except ValueError:
+        return None
+    return rows.T if rows.shape[1] == dialect.columns else None
+
+
 def _split_all(lines: list[str], dialect: Dialect) -> Iterator[list[str]]:
     if dialect.separator == " ":
         return (line.split() for line in lines)
-    return csv.reader(lines, delimiter=dialect.separator)
+    # A quote without its partner would swallow all lines up to the next one.
+    sound = [line.replace('"', "") if line.count('"') % 2 else line for line in lines]
+    return csv.reader(sound, delimiter=dialect.separator)
 
 
 def _numbers(cells: tuple[str, ...], decimal: str) -> NDArray[np.float64]:

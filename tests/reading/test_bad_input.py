@@ -227,14 +227,14 @@ def test_a_log_of_less_than_a_second_is_refused(tmp_path: Path) -> None:
 def test_a_log_whose_time_stands_still_is_refused(tmp_path: Path) -> None:
     columns = shaken(100.0, 20)
     columns[0] = 5.0
-    refused(write_rows(tmp_path / "a.csv", columns, header="t,x,y,z"), match="hardly any usable")
+    refused(write_rows(tmp_path / "a.csv", columns, header="t,x,y,z"), match="hardly any rows")
 
 
 def test_a_log_of_no_numbers_is_refused(tmp_path: Path) -> None:
     columns = shaken(100.0, 20)
     columns[1:] = np.nan
     path = write_rows(tmp_path / "a.csv", columns, header="t,x,y,z")
-    refused(path, match="without an acceleration column")
+    refused(path, match="hardly any rows")
 
 
 @pytest.mark.parametrize("rate", [0.0, -5.0, float("nan"), float("inf")])
