@@ -8,6 +8,7 @@ in less than its window.
 
 from __future__ import annotations
 
+import itertools
 from dataclasses import dataclass
 
 import numpy as np
@@ -31,6 +32,9 @@ LARGEST_DRIFT_PER_S = 0.005
 SLOWEST_RAMP_RPM_PER_S = 1.5  # no drift below it, however slow the drum
 # A stretch as long as this is held even where noise could hide a slope.
 SURELY_HELD_S = 4.0
+# A speed that swings crosses its middle this often in the wide band's window; a peak only twice.
+SWING_CROSSINGS = 3
+STEP_FRAMES = 5
 # A stretch's ends are cut back to within this many times its scatter, or the narrow band.
 TRIM_SCATTERS = 2.5
 # A single frame this far off both neighbours is a misreading.
@@ -108,13 +112,25 @@ def _votes(
     enough = known.sum(axis=1) >= max(3, 0.7 * size)
     low = np.where(known, windows, np.inf).min(axis=1)
     high = np.where(known, windows, -np.inf).max(axis=1)
-    half = np.maximum(share * 0.5 * (low + high), BAND_SIGMAS * np.median(noise, axis=1))
+    middle = np.where(enough, 0.5 * (np.minimum(low, 1e9) + high), 0.0)
+    half = np.maximum(share * middle, BAND_SIGMAS * np.median(noise, axis=1))
     fits = enough & (low >= REST_RPM) & (high - low <= 2.0 * np.maximum(half, least_rpm))
-    if no_drift:
-        fits &= _drift(windows, hop_s) <= 0.0
+    if no_drift and fits.any():
+        swings = _crossings(speed, size) >= SWING_CROSSINGS
+        fits &= swings | (_drift(windows, hop_s) <= 0.0)
     for k in np.flatnonzero(fits):
         votes[k : k + size] = True
     return votes
+
+
+def _crossings(speed: Floats, size: int) -> NDArray[np.int64]:
+    """How often the speed crosses the middle of its range in each window of `size` frames."""
+    known = np.isfinite(speed)
+    bridged = np.interp(np.arange(len(speed)), np.flatnonzero(known), speed[known])
+    windows = np.lib.stride_tricks.sliding_window_view(bridged, size)
+    middle = 0.5 * (windows.max(axis=1) + windows.min(axis=1))
+    above = windows > middle[:, None]
+    return np.asarray(np.count_nonzero(np.diff(above, axis=1), axis=1))
 
 
 def _drift(windows: Floats, hop_s: float) -> Floats:
@@ -131,29 +147,36 @@ def _drift(windows: Floats, hop_s: float) -> Floats:
 
 
 def _without_steps(speed: Floats, sigma: Floats, stretch: Stretch) -> list[Stretch]:
-    """A stretch cut wherever the level steps from one frame's neighbourhood to the next.
+    """A stretch cut wherever the level steps, as between two plateaus that lie close together.
 
-    Two plateaus that lie close together can vote as one; between them the medians of the five
-    frames before and after differ by the whole narrow band, and by more than the speed swings.
+    At a step the medians of the frames before and after differ by the whole narrow band, and the
+    two sides as wholes do not overlap, which those of a swing would.
     """
-    inside = speed[stretch.first : stretch.last]
-    known = np.flatnonzero(np.isfinite(inside))
-    values = inside[known]
-    span = 5
-    if len(values) < 2 * span:
+    values = speed[stretch.first : stretch.last]
+    known = np.flatnonzero(np.isfinite(values))
+    if len(known) < 2 * STEP_FRAMES:
         return [stretch]
-    windows = np.lib.stride_tricks.sliding_window_view(values, span)
-    middle, swing = np.median(windows, axis=1), np.ptp(windows, axis=1)
-    step = np.abs(middle[span:] - middle[:-span])
+    windows = np.lib.stride_tricks.sliding_window_view(values[known], STEP_FRAMES)
+    middle = np.median(windows, axis=1)
+    step = np.abs(middle[STEP_FRAMES:] - middle[:-STEP_FRAMES])
     noise = float(np.median(sigma[stretch.first : stretch.last]))
-    least = 2.0 * np.maximum(NARROW_SHARE * middle[span:], BAND_SIGMAS * noise)
-    least = np.maximum(least, np.minimum(swing[span:], swing[:-span]) * 1.5)
-    edges = [0]
+    least = 2.0 * np.maximum(NARROW_SHARE * middle[STEP_FRAMES:], BAND_SIGMAS * noise)
+    edges = [0, len(values)]
     for first, last in runs(step > least):
-        edges.append(first + int(np.argmax(step[first:last])) + span)
-    cuts = [stretch.first + int(known[e]) for e in edges[1:]]
-    starts, ends = [stretch.first, *cuts], [*cuts, stretch.last]
-    return [Stretch(first=a, last=b) for a, b in zip(starts, ends, strict=True)]
+        at = int(known[first + int(np.argmax(step[first:last])) + STEP_FRAMES])
+        before, after = values[edges[-2] : at], values[at:]
+        if _apart(before, after):
+            edges[-1:] = [at, len(values)]
+    return [
+        Stretch(first=stretch.first + a, last=stretch.first + b)
+        for a, b in itertools.pairwise(edges)
+    ]
+
+
+def _apart(one: Floats, other: Floats) -> bool:
+    """Whether the middle four fifths of two sets of speeds do not overlap."""
+    low, high = np.nanquantile(one, (0.1, 0.9)), np.nanquantile(other, (0.1, 0.9))
+    return bool(low[1] < high[0] or high[1] < low[0])
 
 
 def _held_part(speed: Floats, sigma: Floats, hop_s: float, part: Stretch) -> Stretch | None:
