@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 from spinlab.speed.track import Estimate, SpeedTrack
 
 LEAST_FALL = 0.25  # share of its speed that the drum must lose before anything is fitted
-REFERENCE_RPM = 800.0
+LAW_SHARE = 0.01
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -107,7 +107,8 @@ def _fit(track: SpeedTrack, first: int, last: int, inertia: float | None) -> Coa
     x = middle / top
     row = np.array([1.0, x, x * x, 0.0])
     rate = float(row @ best.x)
-    rate_u = float(np.sqrt(row @ covariance @ row))
+    # The three-term law is an approximation of friction and air: 1 % is its own.
+    rate_u = float(np.hypot(np.sqrt(row @ covariance @ row), LAW_SHARE * rate))
     dry = float(best.x[0]) / rate
     dry_u = float(np.sqrt(covariance[0, 0])) / rate
     torque = None

@@ -18,6 +18,7 @@ from spinlab.speed.track import Estimate, SpeedTrack
 
 DRUM_ORDERS = tuple(float(k) for k in range(1, 25))
 PLATEAU_SLOPE_RPM_PER_S = 6.0
+DRUM_EXCESS = 6.0
 FLOOR = 3e-4  # relative: what a drifting tracker can put into one window of 32 turns
 
 
@@ -101,7 +102,16 @@ def drive_ratio(
     centre = float(whole.ratio[0])
     flat, rising = _groups(spectra)
     on_flat = family_shift(spectra, members, flat, ratio=centre, span_percent=2.0)
-    drum = family_shift(spectra, DRUM_ORDERS, flat, ratio=1.0, span_percent=0.8)
+    # The track is trusted to a few of its own uncertainties; further off lie only flukes.
+    reach = float(np.clip(400.0 * np.median(_relative(track)[track.known]), 0.1, 0.8))
+    drum = family_shift(
+        spectra,
+        DRUM_ORDERS,
+        flat,
+        ratio=1.0,
+        span_percent=reach,
+        least_excess=DRUM_EXCESS,
+    )
     plateaus, heard = _points(spectra, track, flat, on_flat, drum)
     if not plateaus:
         return DriveRatio(reason="the motor's orders stand out on no plateau")

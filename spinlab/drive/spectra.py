@@ -151,6 +151,7 @@ def family_shift(
     *,
     ratio: float,
     span_percent: float = 4.0,
+    least_excess: float = LEAST_EXCESS,
 ) -> Shift:
     """Ratio of the shaft whose orders are `members`, looked for around `ratio` in each group.
 
@@ -160,6 +161,7 @@ def family_shift(
         groups: shape (w,), group of each window, 0 upward; -1 leaves a window out.
         ratio: expected turns of that shaft per drum turn.
         span_percent: how far to look to either side.
+        least_excess: how far above the decoys a family must score to count as heard.
     """
     count = int(groups.max(initial=-1)) + 1
     top = spectra.highest / ((1.0 + 0.01 * span_percent) * ratio)
@@ -181,7 +183,8 @@ def family_shift(
     excess = (high - decoys.max(axis=(0, 2))) / spread
     found = _parabola(total, best, ratio + offsets, finest)
     u = _uncertainty(spectra, used, found, groups, count)
-    silent = excess < LEAST_EXCESS
+    # A best place at the end of the range is the flank of something outside it.
+    silent = (excess < least_excess) | (best == 0) | (best == total.shape[1] - 1)
     return Shift(
         ratio=np.where(silent, np.nan, found),
         standard_uncertainty=np.where(silent, np.nan, u),

@@ -18,7 +18,7 @@ from spinlab.vibration.plateaus import PlateauLevel
 
 # Case velocity of the first order from which an empty drum is called unbalanced; common practice,
 # no published source, checked on simulated units only.
-LIMIT_MM_S_RMS = 35.0
+LIMIT_MM_S_RMS = 28.0
 TRANSFER_FACTOR = 1.5
 LEAST_SPEED_RPM = 500.0
 KNOCK_P = 1e-4

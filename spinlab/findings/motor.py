@@ -7,8 +7,10 @@ from typing import Any
 from spinlab.coastdown import CoastDown
 from spinlab.drive.arcing import Arcing
 from spinlab.drive.measure import Drive
-from spinlab.drive.motor import MotorOrders
+from spinlab.drive.motor import MotorLine, MotorOrders
 from spinlab.finding import Finding
+from spinlab.findings.coast import coast_findings
+from spinlab.findings.direction import direction_findings
 from spinlab.findings.judge import chance_above, not_measurable, numbers, shared, state_of
 from spinlab.machine.value import Machine
 from spinlab.phases.value import MotionPattern
@@ -16,15 +18,13 @@ from spinlab.phases.value import MotionPattern
 # Levels of the fault families over the strongest usual order from which they count, in dB, and
 # how far panels and casting change such a level from unit to unit (1 sigma): common practice, no
 # published source, checked on simulated units only.
-TWICE_DB = 8.0
-ONCE_DB = -1.0
+TWICE_DB = 6.0
+ONCE_DB = -2.0
 PATH_DB = 4.0
 ARCING_INDEX = 0.05
 ARCING_TAIL = 0.5
-# A coast-down quicker than this without a brake named in the profile; common practice.
-BRAKED_RPM_PER_S = 80.0
-FREE_RPM_PER_S = 3.0
 
+_NO_LINE = MotorLine(order=0, names=(), level_db=0.0, above_noise_db=0.0, p_value=1.0)
 CHECK_WINDINGS = (
     "with the plug pulled and the capacitor discharged: resistance of the three windings against "
     "each other (alike within a few percent), plugs and wires for burnt contacts, then the module"
@@ -52,8 +52,8 @@ def findings(
         found += _families(drive.motor, machine)
     if drive.arcing is not None:
         found.append(_arcing(drive.arcing))
-    found += _coast(coasts)
-    found += _direction(motion)
+    found += coast_findings(coasts)
+    found += direction_findings(motion)
     return tuple(found)
 
 
@@ -80,6 +80,17 @@ def _families(motor: MotorOrders, machine: Machine | None) -> list[Finding]:
     pairs = machine.motor.pole_pairs if machine is not None else None
     if pairs is not None and 2 * pairs in by_order and not by_order[2 * pairs].heard:
         twice = min(twice, 0.1)
+    if pairs is not None and "slot passing" in by_order.get(2 * pairs, _NO_LINE).names:
+        return [
+            not_measurable(
+                "motor",
+                "lost phase or position sensor",
+                "this motor has as many slots as poles, so slot passing hides twice the electrical "
+                "frequency",
+                BETTER,
+                evidence=_lines(motor),
+            )
+        ]
     # A bad position sensor also raises 2 p; without order p it is the phase, with it the sensor.
     return [
         _family(
@@ -204,125 +215,3 @@ def _arcing(measured: Arcing) -> Finding:
         reason=f"above 4 kHz the noise swells by {100 * index.value:.0f} % at twice the mains, "
         f"with {'crackle' if measured.tail >= ARCING_TAIL else 'little crackle'} in it",
     )
-
-
-def _coast(coasts: tuple[CoastDown, ...]) -> list[Finding]:
-    subject = "drag while coasting"
-    fitted = [c for c in coasts if c.deceleration_rpm_per_s is not None]
-    if not fitted:
-        return []
-    worst = max(fitted, key=lambda c: c.deceleration_rpm_per_s.value)  # type: ignore[union-attr]
-    rate = worst.deceleration_rpm_per_s
-    assert rate is not None
-    evidence: dict[str, Any] = {
-        **numbers("deceleration_rpm_per_s", rate),
-        "at_rpm": worst.reference_rpm,
-        **numbers("dry_friction_share", worst.dry_share),
-        **numbers("drag_torque_nm", worst.torque_nm),
-        "coast_downs": len(fitted),
-    }
-    rising = _rising(fitted)
-    if rising is not None:
-        evidence |= numbers("change_percent_between_first_and_last", rising)
-    quick = chance_above(rate.value, rate.standard_uncertainty, BRAKED_RPM_PER_S)
-    probability, rivals = shared(
-        quick,
-        {"the motor brakes on purpose": 2.0, "drum bearing tight": 0.3, "water in the tub": 0.3},
-    )
-    attention = rising is not None and rising.value - 1.96 * rising.standard_uncertainty > 10.0
-    torque = worst.torque_nm
-    words = (
-        f"the drum loses {rate.value:.1f} +- {1.96 * rate.standard_uncertainty:.1f} rpm/s at "
-        f"{worst.reference_rpm:.0f} rpm"
-    )
-    if torque is not None:
-        words += f", a drag of {torque.value:.2f} +- {1.96 * torque.standard_uncertainty:.2f} N m"
-    else:
-        words += "; the drum's inertia in the profile would make that a torque"
-    return [
-        Finding(
-            kind="motor",
-            subject=subject,
-            state="attention" if attention else "clear",
-            probability=0.5 if attention else probability,
-            evidence=evidence,
-            rivals=rivals,
-            next_step="compare with a good unit; turn the drum by hand with the plug pulled"
-            if attention
-            else "",
-            reason=words,
-        )
-    ]
-
-
-def _rising(fitted: list[CoastDown]) -> Any:
-    """Change in percent of the deceleration from the first to the last coast-down alike."""
-    from spinlab.speed.track import Estimate
-
-    if len(fitted) < 2:
-        return None
-    first, last = fitted[0], fitted[-1]
-    a, b = first.deceleration_rpm_per_s, last.deceleration_rpm_per_s
-    if a is None or b is None or first.reference_rpm is None or last.reference_rpm is None:
-        return None
-    if abs(first.reference_rpm - last.reference_rpm) > 0.15 * first.reference_rpm:
-        return None
-    share = (
-        (a.standard_uncertainty / a.value) ** 2 + (b.standard_uncertainty / b.value) ** 2
-    ) ** 0.5
-    return Estimate(
-        value=100.0 * (b.value / a.value - 1.0),
-        standard_uncertainty=100.0 * share * b.value / a.value,
-    )
-
-
-def _direction(motion: MotionPattern | None) -> list[Finding]:
-    subject = "a direction that never starts"
-    if motion is None or motion.on_s is None:
-        return []
-    evidence: dict[str, Any] = {
-        **numbers("on_s", motion.on_s),
-        **numbers("off_s", motion.off_s),
-        **numbers("odd_bursts_on_s", motion.first_on_s),
-        **numbers("even_bursts_on_s", motion.second_on_s),
-        "alternation_p": motion.alternation_p,
-        "bursts": len(motion.starts_s),
-    }
-    if motion.directions == "not measurable":
-        return [
-            not_measurable(
-                "motor",
-                subject,
-                motion.reason,
-                "record six or more bursts of the wash motion, or film the drum",
-                evidence=evidence,
-            )
-        ]
-    if motion.directions == "both":
-        return [
-            Finding(
-                kind="motor",
-                subject=subject,
-                state="clear",
-                probability=0.05,
-                evidence=evidence,
-                reason="odd and even bursts of the wash motion differ in sound, as two directions "
-                "do",
-            )
-        ]
-    probability, rivals = shared(
-        0.6, {"a programme with one direction or long pauses": 0.7, "bursts too quiet to hear": 0.3}
-    )
-    return [
-        Finding(
-            kind="motor",
-            subject=subject,
-            state="attention",
-            probability=probability,
-            evidence=evidence,
-            rivals=rivals,
-            next_step="watch the drum through the door for two minutes; then the reversing relays, "
-            "their wires and the module",
-            reason=motion.reason,
-        )
-    ]

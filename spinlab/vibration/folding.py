@@ -19,7 +19,7 @@ HIGHEST_ORDER_THAT_FOLDS = 3  # folding of these forbids a number
 # one of them folds onto an order, this share of the first counts as uncertainty.
 WEAK_ORDERS = range(4, 9)
 WEAK_SHARE = 0.05
-MAINS_HARMONICS = (1, 2, 3, 4, 6)
+MAINS_HARMONICS = (1, 2)  # the fundamental by the magnetic sensor and motors, twice by the pump
 
 
 def folded_hz(frequency_hz: float | NDArray[np.float64], rate_hz: float) -> NDArray[np.float64]:

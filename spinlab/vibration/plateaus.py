@@ -72,7 +72,7 @@ def _level(orders: OrderTrack, order: float, span: Span) -> PlateauLevel:
         orders.time_s + half <= span.end_s + 0.3
     )
     usable = inside & orders.usable(order)
-    if not usable.any():
+    if usable.sum() <= 0.5 * inside.sum() or not usable.any():
         why = [t for t in orders.trouble[k][inside] if t]
         return PlateauLevel(
             order=order, span=span, reason=why[0] if why else "no window fits into the plateau"

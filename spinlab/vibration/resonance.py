@@ -26,6 +26,7 @@ WINDOW_TURNS = 2.5
 LEAST_WINDOWS = 8
 DAMPING_RANGE = (0.01, 0.6)
 _COUPLING = 0.05  # relative scatter that a panel-mounted sensor adds at any size
+_STRAY = 0.02  # share of the largest size that other modes and directions leak in
 _TILT_SPREAD = 0.5  # of the exponent that takes up the case's own response
 WORST_MISFIT = 1.6
 LEAST_SHARE = 0.3  # of the strongest direction: less is a mixture of the others' modes
@@ -134,7 +135,9 @@ def _measure(recording: Recording, track: SpeedTrack, first: int, last: int) -> 
             nothing,
             rate_hz=sweep.drum_hz,
             size_m_s2=size,
-            standard_uncertainty=np.hypot(floor, _COUPLING * size),
+            standard_uncertainty=np.sqrt(
+                floor**2 + (_COUPLING * size) ** 2 + (_STRAY * size.max()) ** 2
+            ),
             axis=name,
         )
         if size.max() < LEAST_SHARE * loudest:

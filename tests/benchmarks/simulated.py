@@ -1,10 +1,24 @@
-"""Speed tracks made from the simulator's truth, so that a measurement is judged by itself."""
+"""What the tables share: tracks from the simulator's truth, profiles, rows and columns.
+
+The track is the truth's, so that a measurement is judged by itself; the speed tracker has tables of
+its own.
+"""
 
 from __future__ import annotations
 
+from argparse import ArgumentParser, Namespace
+from collections.abc import Iterable
+from dataclasses import dataclass, field
+from pathlib import Path
+from tempfile import TemporaryDirectory
+
 import numpy as np
 
-from spinlab.simulate import Simulated, Truth
+from spinlab.finding import Finding
+from spinlab.machine.value import Belt, Machine, Motor
+from spinlab.reading import read
+from spinlab.recording import Recording
+from spinlab.simulate import Parameters, Simulated, Truth
 from spinlab.speed.track import Estimate, SpeedTrack
 
 FRAME_S = 0.1
@@ -54,3 +68,100 @@ def _coasting(speed: np.ndarray, slope: np.ndarray, time: np.ndarray) -> np.ndar
             top -= 1
         after[top:] = True
     return after & (slope < -3.0) & (time > time[0])
+
+
+def machine_of(parameters: Parameters, *, tolerance_percent: float = 1.0) -> Machine:
+    """The profile that a technician with the service papers would have of a simulated unit."""
+    drive = parameters.drive
+    kind = {"brushed": "brushed", "three_phase": "three-phase", "direct": "direct"}[drive.kind]
+    direct = kind == "direct"
+    return Machine(
+        name="simulated",
+        drive="direct" if direct else "belt",
+        drum_to_motor_ratio=drive.ratio,
+        drum_to_motor_ratio_tolerance_percent=0.0 if direct else tolerance_percent,
+        motor=Motor(
+            kind=kind,
+            pole_pairs=drive.pole_pairs,
+            slots=drive.slots,
+            commutator_bars=drive.commutator_bars or None,
+        ),
+        rated_maximum_rpm=1600.0,
+        belt=None
+        if direct
+        else Belt(
+            length_mm=1000.0 * parameters.belt.length_m,
+            pulley_diameter_mm=1000.0 * parameters.belt.drum_pulley_m,
+        ),
+        mains_hz=int(parameters.surroundings.mains_hz),
+        drum_inertia_kg_m2=parameters.drum.inertia_kg_m2,
+    )
+
+
+@dataclass
+class Row:
+    """One line of a table: what is counted over the units of one severity."""
+
+    label: str
+    units: int = 0
+    flagged: int = 0
+    refused: int = 0
+    error: list[float] = field(default_factory=list)
+    covered: list[bool] = field(default_factory=list)
+
+    def add(self, finding: Finding | None) -> None:
+        """Count a finding's state."""
+        self.units += 1
+        if finding is not None:
+            self.flagged += finding.state in ("attention", "fault")
+            self.refused += finding.state == "not measurable"
+
+    def compare(self, estimate: Estimate, truth: float) -> None:
+        """Count an estimate's relative error in percent, and whether its 95 % interval covers."""
+        self.error.append(100.0 * (estimate.value / truth - 1.0))
+        off = abs(estimate.value - truth)
+        self.covered.append(bool(off <= 1.96 * estimate.standard_uncertainty))
+
+
+def print_table(title: str, rows: Iterable[Row], *, error: str = "error, %") -> None:
+    """Print rows in aligned columns; a dash where nothing was counted."""
+    print(f"\n{title}")
+    header = ("units", "flagged", "refused", "measured", f"median {error}", "95th abs", "covered")
+    print(f"{'severity':<34}" + "".join(f"{name:>16}" for name in header))
+    for row in rows:
+        cells = [str(row.units), _share(row.flagged, row.units), _share(row.refused, row.units)]
+        if row.error:
+            size = np.abs(row.error)
+            cells += [
+                str(len(row.error)),
+                f"{np.median(row.error):+.2f}",
+                f"{np.quantile(size, 0.95):.2f}",
+                _share(sum(row.covered), len(row.covered)),
+            ]
+        else:
+            cells += ["-"] * 4
+        print(f"{row.label:<34}" + "".join(f"{cell:>16}" for cell in cells))
+
+
+def _share(part: int, whole: int) -> str:
+    return "-" if whole == 0 else f"{100 * part / whole:.0f} %"
+
+
+def arguments(default_units: int) -> Namespace:
+    """--units and --seed, the same for every table."""
+    parser = ArgumentParser(description="Units are simulated; nothing here is measured.")
+    parser.add_argument("--units", type=int, default=default_units, help="units per severity")
+    parser.add_argument("--seed", type=int, default=5000, help="first seed (tuning used 0-999)")
+    return parser.parse_args()
+
+
+def as_read(simulated: Simulated) -> Recording:
+    """A simulated log, written as a table and read back as a user's file would be."""
+    log = simulated.log
+    if log is None:
+        return simulated.recording
+    with TemporaryDirectory() as folder:
+        path = Path(folder) / "log.csv"
+        table = np.column_stack([log.stamp_s, log.acceleration_m_s2.T])
+        np.savetxt(path, table, delimiter=",", header="time_s,x,y,z", comments="", fmt="%.6f")
+        return read(path)

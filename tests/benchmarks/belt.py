@@ -1,0 +1,82 @@
+"""Drive ratio, creep, slip and belt findings against simulated units.
+
+    python -m tests.benchmarks.belt [--units N] [--seed N]
+
+Truth: the simulated motor's and drum's own rates, averaged over each plateau.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+
+from spinlab.drive.measure import measure
+from spinlab.finding import Finding
+from spinlab.findings import belt
+from spinlab.simulate import Parameters, Simulated, random_parameters, simulate, spin_test
+from spinlab.simulate.dynamics import integrate
+from spinlab.simulate.programme import command
+from tests.benchmarks.simulated import Row, arguments, machine_of, print_table, true_track
+
+CAPACITY_SHARE = (None, 0.95, 0.8, 0.65)
+DEFECTS = (0.1, 0.5)
+
+
+def unit(seed: int) -> Parameters:
+    """A belt drive of either motor kind in a moderately noisy room."""
+    rng = np.random.default_rng(seed)
+    kind = "brushed" if seed % 2 else "three_phase"
+    p = random_parameters(rng, drive=kind, rate_hz=16000, snr_db=12.0)
+    programme = spin_test(hold_s=5.0, rise_rpm_per_s=150.0, coast_s=3.0)
+    return replace(p, programme=programme, phone=replace(p.phone, clock_error_ppm=0.0))
+
+
+def true_ratio(simulated: Simulated, time_s: float) -> float:
+    """Mean motor turns per drum turn within a second and a half around a time."""
+    p = simulated.truth.parameters
+    motion = integrate(p, command(p.programme), simulated.truth.seed)
+    near = np.abs(motion.time_s - time_s) < 1.5
+    return float(np.mean(motion.motor_rate_hz[near]) / np.mean(motion.rate_hz[near]))
+
+
+def by_subject(found: tuple[Finding, ...], subject: str) -> Finding | None:
+    """The finding of one subject."""
+    return next((f for f in found if f.subject.startswith(subject)), None)
+
+
+def main() -> None:
+    """Print the tables."""
+    options = arguments(8)
+    ratios, slips, wrong, damage = [], [], [], []
+    cases = [
+        (f"capacity {share or 'healthy'} of the torque limit", share, 0.0)
+        for share in CAPACITY_SHARE
+    ]
+    cases += [(f"damaged place {defect}", None, defect) for defect in DEFECTS]
+    for label, share, defect in cases:
+        rows = [Row(label) for _ in range(4)]
+        for seed in range(options.seed, options.seed + options.units):
+            p = unit(seed)
+            capacity = p.belt.capacity_nm if share is None else share * p.drive.torque_limit_nm
+            p = replace(p, belt=replace(p.belt, capacity_nm=capacity, defect=defect))
+            simulated = simulate(p, seed)
+            track = true_track(simulated, slowest_rpm=60.0, error_percent=0.02)
+            found = measure(simulated.recording, track, machine_of(p))
+            if found.ratio is not None:
+                for point in found.ratio.plateaus:
+                    rows[0].compare(point.ratio, true_ratio(simulated, point.time_s))
+            said = belt.findings(found)
+            rows[1].add(by_subject(said, "belt slip"))
+            rows[2].add(by_subject(said, "wrong pulley"))
+            rows[3].add(by_subject(said, "damaged place"))
+        for table, row in zip((ratios, slips, wrong, damage), rows, strict=True):
+            table.append(row)
+    print_table("Motor turns per drum turn on plateaus", ratios)
+    print_table("Belt slip finding", slips)
+    print_table("Wrong pulley finding (every profile is right: all flags are false)", wrong)
+    print_table("Damaged place on the belt", damage)
+
+
+if __name__ == "__main__":
+    main()

@@ -1,0 +1,90 @@
+"""Motor findings against simulated units.
+
+    python -m tests.benchmarks.motor [--units N] [--seed N]
+
+Each table's first row is healthy: what is flagged there is a false alarm.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+
+from spinlab.coastdown import coast_downs
+from spinlab.drive.measure import measure
+from spinlab.findings import motor
+from spinlab.simulate import Parameters, random_parameters, simulate, spin_test
+from tests.benchmarks.belt import by_subject
+from tests.benchmarks.simulated import Row, arguments, machine_of, print_table, true_track
+
+INVERTER = (
+    ("healthy", {}),
+    ("lost phase 0.3", {"lost_phase": 0.3}),
+    ("lost phase 0.6", {"lost_phase": 0.6}),
+    ("lost phase 1.0", {"lost_phase": 1.0}),
+    ("position sensor 0.3", {"hall_error": 0.3}),
+    ("position sensor 0.6", {"hall_error": 0.6}),
+    ("position sensor 1.0", {"hall_error": 1.0}),
+)
+BRUSHED = (
+    ("healthy", {}),
+    ("arcing 0.3", {"arcing": 0.3}),
+    ("arcing 0.6", {"arcing": 0.6}),
+    ("arcing 1.0", {"arcing": 1.0}),
+)
+
+
+def unit(seed: int, kind: str, changes: dict[str, float], *, rate_hz: int) -> Parameters:
+    """One machine of a motor kind with a fault."""
+    p = random_parameters(np.random.default_rng(seed), drive=kind, rate_hz=rate_hz, snr_db=12.0)
+    programme = spin_test((800.0, 1200.0, 1400.0), hold_s=5.0, rise_rpm_per_s=150.0, coast_s=12.0)
+    return replace(p, programme=programme, drive=replace(p.drive, **changes))
+
+
+def main() -> None:
+    """Print the tables."""
+    options = arguments(8)
+    seeds = range(options.seed, options.seed + options.units)
+    phase, sensor = [], []
+    drag = Row("all units")
+    for label, changes in INVERTER:
+        rows = [Row(label), Row(label)]
+        for seed in seeds:
+            p = unit(seed, "direct" if seed % 3 == 0 else "three_phase", changes, rate_hz=16000)
+            simulated = simulate(p, seed)
+            track = true_track(simulated, slowest_rpm=60.0, error_percent=0.02)
+            said = motor.findings(measure(simulated.recording, track, machine_of(p)), machine_of(p))
+            nothing = by_subject(said, "motor's own") or by_subject(said, "lost phase or")
+            rows[0].add(by_subject(said, "lost phase") or nothing)
+            rows[1].add(by_subject(said, "position sensor") or nothing)
+            for coast in coast_downs(track, inertia_kg_m2=p.drum.inertia_kg_m2):
+                if coast.torque_nm is not None and coast.reference_rpm is not None:
+                    drag.compare(coast.torque_nm, true_drag(p, coast.reference_rpm))
+        phase.append(rows[0])
+        sensor.append(rows[1])
+    sparks = []
+    for label, changes in BRUSHED:
+        row = Row(label)
+        for seed in seeds:
+            p = unit(seed, "brushed", changes, rate_hz=48000)
+            simulated = simulate(p, seed)
+            track = true_track(simulated, slowest_rpm=60.0, error_percent=0.02)
+            said = motor.findings(measure(simulated.recording, track, machine_of(p)), machine_of(p))
+            row.add(by_subject(said, "brush arcing"))
+        sparks.append(row)
+    print_table("Lost phase", phase)
+    print_table("Position sensor", sensor)
+    print_table("Brush arcing", sparks)
+    print_table("Drag torque from coast-down (inertia known)", [drag])
+
+
+def true_drag(p: Parameters, speed_rpm: float) -> float:
+    """Friction and windage torque that the simulation applies at a speed, N m."""
+    w = 2.0 * np.pi * speed_rpm / 60.0
+    drum = p.drum
+    return float(drum.seal_friction_nm + drum.viscous_nm_s * w + drum.windage_nm_s2 * w * w)
+
+
+if __name__ == "__main__":
+    main()
