@@ -81,8 +81,12 @@ def other_section(name: str) -> Callable[[Options], Section]:
     return make
 
 
-SECTIONS: dict[str, Callable[[Options], Section]] = {"speed": speed_section} | {
-    name: other_section(name) for name in PARTS[1:]
+SECTIONS: dict[str, Callable[[Options], Section]] = {
+    "speed": speed_section,
+    "bound": other_section("efficiency"),
+    "alternatives": other_section("alternatives"),
+    "faults": other_section("faults"),
+    "cost": other_section("cost"),
 }
 
 

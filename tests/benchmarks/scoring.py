@@ -63,26 +63,23 @@ def measured_plateaus(
 
 
 def _level_runs(track: SpeedTrack) -> list[Plateau]:
-    """Level stretches of a track, where no table of stages can be had."""
-    from spinlab.speed.motion import level_stretches
-
+    """Runs of frames that the track itself calls a plateau, where there is no table of stages."""
     if track.scale == "relative" or len(track.time_s) < 3:
         return []
-    time, speed = track.time_s, np.asarray(track.speed_rpm)
-    sigma = np.nan_to_num(track.standard_uncertainty_rpm)
-    half = 0.5 * float(np.median(np.diff(time)))
+    time, half = track.time_s, 0.5 * float(np.median(np.diff(track.time_s)))
+    held = np.concatenate([[False], track.motion == "plateau", [False]])
+    edges = np.flatnonzero(np.diff(held.astype(np.int8))).reshape(-1, 2)
     found = []
-    for run in level_stretches(time, speed, sigma):
-        inside = slice(run.first, run.last)
-        known = np.isfinite(speed[inside])
-        if known.sum() < 3 or np.nanmedian(speed[inside]) < SPIN_RPM:
+    for first, last in edges:
+        speed = track.speed_rpm[first:last]
+        if np.isfinite(speed).sum() < 3 or np.nanmedian(speed) < SPIN_RPM:
             continue
         found.append(
             Plateau(
-                speed_rpm=float(np.mean(speed[inside][known])),
-                sigma_rpm=float(np.median(sigma[inside][known])),
-                start_s=float(time[run.first] - half),
-                end_s=float(time[run.last - 1] + half),
+                speed_rpm=float(np.nanmean(speed)),
+                sigma_rpm=float(np.nanmedian(track.standard_uncertainty_rpm[first:last])),
+                start_s=float(time[first] - half),
+                end_s=float(time[last - 1] + half),
             )
         )
     return found
