@@ -14,6 +14,7 @@ from spinlab.quality.motion import measure_motion
 from spinlab.quality.remarks import about_log, about_sound
 from spinlab.quality.speech import speech_share
 from spinlab.quality.value import Quality, Suspicion
+from spinlab.reading import MINIMUM_DURATION_S
 from spinlab.recording import Recording, Remark
 
 # A phone's quartz is cut to some 20 to 50 ppm and wanders with warmth (vendors' data sheets,
@@ -40,6 +41,8 @@ def assess(recording: Recording) -> Quality:
         The record; `usable` is False with a `reason` where nothing can be concluded.  Its remarks
         begin with the reader's own.
     """
+    if recording.duration_s < MINIMUM_DURATION_S:
+        return _too_short(recording)
     levels = measure_levels(recording)
     if recording.kind == "sound":
         quality = _of_sound(recording, levels)
@@ -51,6 +54,23 @@ def assess(recording: Recording) -> Quality:
     if reason:
         found = (Remark(what=reason, consequence="Nothing can be concluded from it."),)
     return replace(quality, usable=not reason, reason=reason, remarks=(*recording.remarks, *found))
+
+
+def _too_short(recording: Recording) -> Quality:
+    reason = f"The recording lasts {recording.duration_s:.3f} s: record the whole spin test."
+    remark = Remark(what=reason, consequence="Nothing can be concluded from it.")
+    return Quality(
+        kind=recording.kind,
+        duration_s=recording.duration_s,
+        rate_hz=recording.rate_hz,
+        rate_standard_uncertainty_hz=QUARTZ * recording.rate_hz,
+        usable_band_hz=None,
+        dropouts=recording.gaps,
+        gain_evidence="the recording is too short",
+        usable=False,
+        reason=reason,
+        remarks=(*recording.remarks, remark),
+    )
 
 
 def _of_sound(recording: Recording, levels: Levels) -> Quality:

@@ -54,7 +54,7 @@ def measure_frames(recording: Recording, channel: int) -> Frames:
     rate = recording.rate_hz
     size = min(2 ** round(np.log2(_FRAME_S * rate)), max(2, recording.length))
     hop = max(1, size // 2)
-    window = np.hanning(size).astype(np.float32)
+    window = _hann(size)
     window /= np.float32(np.sqrt(np.sum(window**2) * size / 2))
     frequency = rfftfreq(size, 1 / rate)
     edges = _edges(frequency, rate)
@@ -78,6 +78,11 @@ def measure_frames(recording: Recording, channel: int) -> Frames:
         spectrum=long.spectrum(),
         holes=holes / cells if cells else None,
     )
+
+
+def _hann(size: int) -> NDArray[np.float32]:
+    """A Hann window without its zeros at the ends, so that even one sample has a weight."""
+    return np.hanning(size + 2)[1:-1].astype(np.float32)
 
 
 def _edges(frequency: NDArray[np.float64], rate_hz: float) -> NDArray[np.intp]:
@@ -119,7 +124,7 @@ class _LongTerm:
         rate = recording.rate_hz
         self.size = min(2 ** round(np.log2(_LONG_FRAME_S * rate)), recording.length)
         self._per_block = max(1, round(_LONG_FRAMES * block_s / recording.duration_s))
-        self._window = np.hanning(self.size).astype(np.float32)
+        self._window = _hann(self.size)
         self._scale = 2 / (rate * float(np.sum(self._window**2)))
         self._total = np.zeros(self.size // 2 + 1)
         self._frames = 0

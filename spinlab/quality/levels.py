@@ -54,7 +54,7 @@ def measure_levels(recording: Recording) -> Levels:
     channels, length = recording.channels, max(1, recording.length)
     total, squares = np.zeros(channels), np.zeros(channels)
     low, high = np.full(channels, np.inf), np.full(channels, -np.inf)
-    for _, block in recording.blocks(BLOCK_S):
+    for block in _rows(recording, BLOCK_S):
         total += block.sum(axis=1, dtype=np.float64)
         squares += np.einsum("ij,ij->i", block, block, dtype=np.float64)
         low, high = np.minimum(low, block.min(axis=1)), np.maximum(high, block.max(axis=1))
@@ -65,7 +65,7 @@ def measure_levels(recording: Recording) -> Levels:
     steady: list[NDArray[np.bool_]] = []
     loudest = int(np.argmax(rms))
     size = _frame_size(recording)
-    for _, block in recording.blocks(_block_s(size, recording.rate_hz)):
+    for block in _rows(recording, _block_s(size, recording.rate_hz)):
         for channel, row in enumerate(block):
             counts[channel] += _histogram(row, float(low[channel]), float(high[channel]))
         frames.append(_frame_power(block[loudest] - np.float32(mean[loudest]), recording.rate_hz))
@@ -83,6 +83,12 @@ def measure_levels(recording: Recording) -> Levels:
         clipped=np.array(clipped) / length,
         silent=tuple(_stretches(np.concatenate(steady), size, recording)),
     )
+
+
+def _rows(recording: Recording, seconds: float) -> Iterator[NDArray[np.float32]]:
+    """Blocks with every channel in one piece: on disk they lie interleaved, which is slow."""
+    for _, block in recording.blocks(seconds):
+        yield np.ascontiguousarray(block)
 
 
 def _frame_size(recording: Recording) -> int:
