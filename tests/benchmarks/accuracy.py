@@ -35,6 +35,7 @@ class Options:
     version: str
     workers: int | None
     pictures: Path | None
+    longest_s: float
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -121,6 +122,7 @@ def publish(sections: Sequence[Section], options: Options, folder: Path, today: 
 @click.option("--count", default=200, show_default=True, help="Recordings to simulate.")
 @click.option("--only", type=click.Choice(PARTS), multiple=True, help="Parts to run (all).")
 @click.option("--range", "part", type=click.Choice(["report", "tuning"]), default="report")
+@click.option("--longest", default=7200.0, show_default=True, help="Longest file to time, s.")
 @click.option("--workers", type=int, help="Processes (every core).")
 @click.option("--cache", type=click.Path(path_type=Path), help="Folder of kept results.")
 @click.option("--out", type=click.Path(path_type=Path), help="Folder for tables and pictures.")
@@ -129,6 +131,7 @@ def main(
     count: int,
     only: tuple[str, ...],
     part: str,
+    longest: float,
     workers: int | None,
     cache: Path | None,
     out: Path | None,
@@ -146,6 +149,7 @@ def main(
         version=code_version(),
         workers=workers,
         pictures=folder,
+        longest_s=longest,
     )
     click.echo(preface(options))
     sections = []
