@@ -85,6 +85,8 @@ def order_spectra(
     time = np.array(centres, dtype=float)
     slope = np.gradient(np.nan_to_num(track.speed_rpm), track.time_s)
     step = 1.0 / (PADDING * turns)
+    # The mean over a cell lowers high orders by sin(x)/x: divided out.
+    power /= (np.sinc(np.arange(kept) * step / cells) ** 2).astype(np.float32)
     return OrderSpectra(
         time_s=time,
         speed_rpm=track.speed_at(time) if len(time) else time,

@@ -2,7 +2,7 @@
 
     python -m tests.benchmarks.suspension [--units N] [--seed N]
 
-The simulated tub has three modes and, in the first table, dry friction as well; a fitted resonance is
+The simulated tub has three modes and dry friction as well; a fitted resonance is
 held against the mode nearest to it, its damping against the viscous damping of all modes.
 """
 

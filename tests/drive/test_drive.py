@@ -1,0 +1,172 @@
+"""Ratio, slip, belt pass, motor families, carrier and arcing from signals made by formula."""
+
+import numpy as np
+import pytest
+
+from spinlab.drive.arcing import arcing
+from spinlab.drive.belt_pass import belt_pass
+from spinlab.drive.carrier import carrier
+from spinlab.drive.motor import family_names, motor_orders
+from spinlab.drive.ratio import drive_ratio
+from spinlab.drive.spectra import order_spectra
+from tests.vibration.signals import coarse, sound_of
+
+RATE = 8000.0
+RATIO = 10.37
+PLATEAUS = (600.0, 900.0, 1200.0)
+
+
+def staircase(hold_s=10.0, rise_s=3.0):
+    """Time, drum speed and drum turns of three plateaus joined by ramps."""
+    knots_t, knots_n = [0.0], [PLATEAUS[0]]
+    for k, level in enumerate(PLATEAUS):
+        if k:
+            knots_t.append(knots_t[-1] + rise_s)
+            knots_n.append(level)
+        knots_t.append(knots_t[-1] + hold_s)
+        knots_n.append(level)
+    t = np.arange(0, knots_t[-1], 1 / RATE)
+    speed = np.interp(t, knots_t, knots_n)
+    return t, speed, np.cumsum(speed) / 60.0 / RATE
+
+
+def unit(orders, *, noise=1.0, seed=0, slip=None, drum=()):
+    """Sound and track of a motor with these orders (order -> size)."""
+    t, speed, turns = staircase()
+    motor_rate = speed * RATIO
+    if slip is not None:
+        motor_rate = motor_rate * (1.0 + slip(t))
+    motor = np.cumsum(motor_rate) / 60.0 / RATE
+    x = noise * np.random.default_rng(seed).standard_normal(len(t))
+    for order, size in orders.items():
+        x += size * np.cos(2 * np.pi * order * motor + order)
+    for order, size in drum:
+        x += size * np.cos(2 * np.pi * order * turns + order)
+    return sound_of(0.01 * x, RATE), coarse(t, speed, uncertainty_rpm=0.1)
+
+
+def spectra_of(sound, track, highest=140.0):
+    return order_spectra(sound, track, highest_order=highest)
+
+
+def test_the_ratio_is_found_on_every_plateau_within_its_interval():
+    spectra = spectra_of(*unit({1: 0.2, 2: 0.15, 12: 0.2}))
+    _, track = unit({1: 0.2})
+    found = drive_ratio(spectra, track, (1.0, 2.0, 3.0, 12.0), expected=10.5)
+    assert len(found.plateaus) == 3
+    for point in found.plateaus:
+        error = abs(point.ratio.value - RATIO)
+        assert error <= 2.5 * point.ratio.standard_uncertainty
+        assert point.ratio.standard_uncertainty < 0.001 * RATIO
+    assert found.slips == ()
+    creep = found.creep_percent
+    assert abs(creep.value) <= 2.0 * creep.standard_uncertainty
+
+
+def test_creep_that_grows_with_speed_is_measured():
+    # motor runs 0 / 0.25 / 0.5 % ahead on the three plateaus: 0.5 % by construction
+    def slip(t):
+        return np.interp(t, [0, 10, 13, 23, 26, 36], [0, 0, 0.0025, 0.0025, 0.005, 0.005])
+
+    sound, track = unit({1: 0.3, 2: 0.2, 12: 0.3}, slip=slip)
+    found = drive_ratio(spectra_of(sound, track), track, (1.0, 2.0, 3.0, 12.0), expected=RATIO)
+    assert found.creep_percent.value == pytest.approx(0.5, abs=0.1)
+
+
+def test_a_slip_of_4_percent_in_a_ramp_is_found_there():
+    def slip(t):
+        return 0.04 * ((t > 10.2) & (t < 12.8))
+
+    sound, track = unit({1: 0.6, 2: 0.5, 3: 0.5}, slip=slip)
+    found = drive_ratio(spectra_of(sound, track, 60.0), track, (1.0, 2.0, 3.0), expected=RATIO)
+    worst = max(found.slips, key=lambda e: e.slip_percent.value)
+    assert 10.0 < worst.time_s < 13.0
+    assert worst.slip_percent.value == pytest.approx(4.0, abs=1.5)
+
+
+def test_noise_has_no_ratio():
+    for seed in range(5):
+        sound, track = unit({}, seed=seed)
+        found = drive_ratio(spectra_of(sound, track), track, (1.0, 2.0, 3.0), expected=RATIO)
+        assert found.ratio is None or not found.plateaus
+
+
+def test_the_belts_harmonics_are_heard_at_pi_d_over_l():
+    # pi * 285 / 1240 by hand: 0.7221
+    order = np.pi * 285.0 / 1240.0
+    drum = [(k * order, 0.2) for k in range(1, 13)]
+    found = belt_pass(spectra_of(*unit({}, drum=drum), 20.0), order)
+    assert found.order == pytest.approx(order, rel=2e-3)
+    assert found.heard >= 8
+    quiet = belt_pass(spectra_of(*unit({}), 20.0), order)
+    assert quiet.heard <= 1
+    assert quiet.p_value > 1e-4
+
+
+def test_families_have_the_orders_of_the_textbook():
+    # 2 pole pairs: ripple 6 p k = 12, 24, 36; lcm of 18 slots and 4 poles = 36 (handbook, from
+    # memory); 24 bars: 24 and 48
+    names = family_names(pole_pairs=2, slots=18, commutator_bars=None)
+    assert "torque ripple 6 x electrical" in names[12]
+    assert "cogging, lcm of slots and poles" in names[36]
+    assert "2 x electrical, pole passing" in names[4]
+    bars = family_names(pole_pairs=None, slots=None, commutator_bars=24)
+    assert bars[48] == ("2 x commutator bars",)
+
+
+def families(orders):
+    spectra = spectra_of(*unit(orders), 220.0)
+    names = family_names(pole_pairs=2, slots=18, commutator_bars=None)
+    return motor_orders(spectra, names, ratio=RATIO, pole_pairs=2, plateaus_rpm=PLATEAUS)
+
+
+def test_levels_of_motor_orders_are_those_put_in():
+    found = families({12: 0.4, 4: 0.1, 18: 0.2})
+    level = {line.order: line.level_db for line in found.lines}
+    # 20 log10(0.1 / 0.4) = -12.0 dB and 20 log10(0.2 / 0.4) = -6.0 dB
+    assert level[4] == pytest.approx(-12.0, abs=1.5)
+    assert level[18] == pytest.approx(-6.0, abs=1.5)
+
+
+def test_a_lost_phase_raises_twice_and_a_bad_sensor_once_the_electrical_order():
+    healthy = families({12: 0.3, 4: 0.05})
+    lost = families({12: 0.3, 4: 0.9})
+    sensor = families({12: 0.3, 4: 0.3, 2: 0.5, 6: 0.4, 10: 0.3})
+    assert healthy.twice_electrical_db < -6.0
+    assert lost.twice_electrical_db > 6.0
+    assert lost.once_electrical_db < -6.0
+    assert sensor.once_electrical_db > -3.0
+
+
+def test_a_carrier_is_the_middle_of_lines_that_move_apart():
+    t, _, turns = staircase()
+    electrical = 2 * 2 * RATIO * turns
+    x = 0.05 * np.cos(2 * np.pi * 3000.0 * t) * np.cos(2 * np.pi * electrical)
+    x += 0.01 * np.random.default_rng(0).standard_normal(len(t))
+    plateaus = [(0.5, 9.5, 600.0), (13.5, 22.5, 900.0), (26.5, 35.5, 1200.0)]
+    sound = sound_of(x, RATE)
+    found = carrier(sound, plateaus, electrical_order=4 * RATIO)
+    assert found.frequency_hz == pytest.approx(3000.0, abs=8.0)
+    steady = sound_of(0.05 * np.cos(2 * np.pi * 3000.0 * t) + 0.01, RATE)
+    assert carrier(steady, plateaus, electrical_order=4 * RATIO).frequency_hz is None
+
+
+def crackle(depth, seed=0):
+    rate = 32000.0
+    t = np.arange(0, 20, 1 / rate)
+    rng = np.random.default_rng(seed)
+    x = rng.standard_normal(len(t)) * (1.0 + depth * np.cos(2 * np.pi * 100.0 * t))
+    return sound_of(0.01 * x, rate), coarse(t, np.full(len(t), 1000.0))
+
+
+def test_crackle_at_twice_the_mains_has_its_depth():
+    # power (1 + m cos)^2 has a first order of 2 m / (1 + m^2 / 2): 0.392 for m = 0.2
+    found = arcing(*crackle(0.2), mains_hz=50.0)
+    assert found.mains_index.value == pytest.approx(0.392, rel=0.05)
+    quiet = arcing(*crackle(0.0), mains_hz=50.0)
+    assert quiet.mains_index.value < 0.02
+
+
+def test_a_narrow_recording_cannot_show_arcing():
+    sound, track = unit({})
+    assert "4 kHz up" in arcing(sound, track, mains_hz=50.0).reason

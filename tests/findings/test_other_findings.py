@@ -1,0 +1,272 @@
+"""Findings on shaking, belt, motor and supply: states, words and rivals."""
+
+import numpy as np
+import pytest
+
+from spinlab.drive.arcing import Arcing
+from spinlab.drive.belt_pass import BeltPass
+from spinlab.drive.measure import Drive
+from spinlab.drive.motor import MotorLine, MotorOrders
+from spinlab.drive.ratio import DriveRatio, RatioPoint, SlipEvent
+from spinlab.finding import Cause, Finding
+from spinlab.findings import (
+    belt,
+    imbalance,
+    looseness,
+    motor,
+    oscillation,
+    programme,
+    supply,
+    suspension,
+)
+from spinlab.findings.judge import chance_above, shared
+from spinlab.findings.reconcile import reconcile
+from spinlab.machine.value import Machine, Motor
+from spinlab.meter import parse_reading
+from spinlab.phases import Phase, PhaseList
+from spinlab.speed.track import Estimate
+from spinlab.stages import Retry, StageTable
+from spinlab.vibration.beats import Beat
+from spinlab.vibration.decay import Decay
+from spinlab.vibration.measure import PlateauBeat, Vibration
+from spinlab.vibration.pattern import OrderLevel, OrderPattern
+from spinlab.vibration.plateaus import PlateauLevel, Span
+from spinlab.vibration.units import level
+
+MACHINE = Machine(
+    name="invented",
+    drive="belt",
+    drum_to_motor_ratio=11.0,
+    drum_to_motor_ratio_tolerance_percent=1.0,
+    motor=Motor(kind="three-phase", pole_pairs=2, slots=24),
+    rated_maximum_rpm=1400.0,
+    mains_v=230.0,
+    heater_w=2000.0,
+)
+
+
+def e(value, u=0.01):
+    return Estimate(value=value, standard_uncertainty=u)
+
+
+def test_chance_above_a_limit_is_the_normal_tail():
+    # tables of the normal law: 1.96 deviations leave 2.5 %
+    assert chance_above(0.0, 1.0, 1.96) == pytest.approx(0.025, abs=1e-4)
+    assert chance_above(5.0, 1.0, 5.0) == pytest.approx(0.5)
+
+
+def test_shared_probabilities_add_up_to_that_of_the_sign():
+    own, rivals = shared(0.8, {"a": 0.5, "b": 0.5})
+    assert own == pytest.approx(0.4)
+    assert own + sum(r.probability for r in rivals) == pytest.approx(0.8)
+
+
+def log_with(velocity_mm_s):
+    def one(speed):
+        w = 2 * np.pi * speed / 60
+        a = velocity_mm_s * 1e-3 * np.sqrt(2) * w
+        return PlateauLevel(
+            order=1.0,
+            span=Span(start_s=0.0, end_s=9.0, speed_rpm=speed),
+            total=level(a, 0.02 * a, speed / 60, 0.01),
+        )
+
+    return Vibration(kind="acceleration", levels=tuple(one(n) for n in (800.0, 1000.0, 1200.0)))
+
+
+@pytest.mark.parametrize(("velocity", "state"), [(3.0, "clear"), (40.0, "attention")])
+def test_imbalance_from_a_log_is_judged_by_its_velocity(velocity, state):
+    (found,) = imbalance.findings(log_with(velocity))
+    assert found.state == state
+    assert "mm/s RMS" in found.reason
+    assert found.evidence["velocity_mm_s_rms"] == pytest.approx(velocity, rel=1e-3)
+    assert "not a household appliance" in found.evidence["iso_10816_scope"]
+
+
+def test_an_unbalanced_drum_is_told_what_to_check():
+    (found,) = imbalance.findings(log_with(60.0))
+    for word in ("transport bolts", "ballast", "dampers", "springs", "spider", "feet", "drained"):
+        assert word in found.next_step
+    assert found.rivals
+
+
+def test_sound_never_gives_millimetres_or_grams():
+    (found,) = imbalance.findings(Vibration(kind="sound"))
+    assert found.state == "not measurable"
+    assert found.probability is None
+    assert not any("mm_s" in key or "g_mm" in key for key in found.evidence)
+
+
+@pytest.mark.parametrize(("ratio", "state"), [(0.02, "fault"), (0.15, "clear")])
+def test_damping_decides_on_the_damper(ratio, state):
+    decay = Decay(start_s=3.0, frequency_hz=e(3.2), damping_ratio=e(ratio, 0.1 * ratio), cycles=8)
+    (found,) = suspension.findings(Vibration(kind="acceleration", decays=(decay,)))
+    assert found.state == state
+    assert "3.2 Hz" in found.reason
+
+
+def test_the_suspension_cannot_be_heard():
+    (found,) = suspension.findings(Vibration(kind="sound"))
+    assert found.state == "not measurable"
+    assert "2-6 Hz" in found.reason
+
+
+def test_half_orders_speak_for_a_loose_part():
+    loose = OrderPattern(
+        levels=tuple(
+            OrderLevel(order=o, level=v, standard_uncertainty=0.01, p_value=1e-9)
+            for o, v in ((1.0, 1.0), (0.5, 0.3), (1.5, 0.2))
+        ),
+        half_order_share=0.36,
+        many_order_share=0.1,
+    )
+    (found,) = looseness.findings(Vibration(kind="acceleration", pattern=loose))
+    assert found.state == "attention"
+    assert "0.5, 1.5" in found.reason
+
+
+def beats(speed_percent, amplitude_percent, *, same_rate):
+    def line(depth, rate):
+        return Beat(rate_hz=e(rate, 0.002), depth_percent=e(depth, 0.05 * depth), p_value=1e-9)
+
+    one = PlateauBeat(
+        span=Span(start_s=0.0, end_s=30.0, speed_rpm=1000.0),
+        speed=line(speed_percent, 0.4),
+        amplitude=line(amplitude_percent, 0.4 if same_rate else 0.7),
+    )
+    return Vibration(kind="acceleration", beats=(one,))
+
+
+def test_an_amplitude_that_follows_a_hunting_speed_is_put_down_to_it():
+    hunting, beating = oscillation.findings(beats(3.0, 60.0, same_rate=True))
+    assert hunting.state == "attention"
+    assert beating.rivals[0].cause.startswith("hunting of the speed")
+    _, alone = oscillation.findings(beats(3.0, 60.0, same_rate=False))
+    assert not alone.rivals[0].cause.startswith("hunting")
+
+
+def test_retries_are_counted_with_their_speeds():
+    stages = StageTable(retries=(Retry(time_s=20.0, speed_rpm=380.0),))
+    found = oscillation.findings(Vibration(kind="sound"), stages)[-1]
+    assert found.evidence["retries"] == 1
+    assert "380 rpm" in found.reason
+
+
+def drive(*, slips=(), ratio=11.02, **extra):
+    point = RatioPoint(time_s=9.0, speed_rpm=900.0, slope_rpm_per_s=0.0, ratio=e(ratio, 0.005))
+    return Drive(
+        ratio=DriveRatio(
+            plateaus=(point,), ratio=e(ratio, 0.005), creep_percent=e(0.3, 0.1), slips=slips
+        ),
+        expected_ratio=11.0,
+        expected_tolerance_percent=1.0,
+        belt_pass=BeltPass(reason="not in the profile"),
+        **extra,
+    )
+
+
+def test_slip_is_stated_with_its_time_speed_and_interval():
+    slip = SlipEvent(time_s=31.0, speed_rpm=1100.0, slope_rpm_per_s=90.0, slip_percent=e(4.0, 0.4))
+    found = belt.findings(drive(slips=(slip,)))[0]
+    assert found.state in ("attention", "fault")
+    assert "4.0 +- 0.8 % at 31 s" in found.reason
+
+
+def test_a_healthy_belt_is_clear_and_an_unknown_one_not_measurable():
+    assert belt.findings(drive())[0].state == "clear"
+    assert belt.findings(Drive(reason="nothing heard"))[0].state == "not measurable"
+    assert belt.findings(Drive(direct=True)) == ()
+
+
+def test_a_ratio_away_from_the_profile_names_the_profile_as_rival():
+    found = next(f for f in belt.findings(drive(ratio=11.6)) if f.subject.startswith("wrong"))
+    assert found.state == "attention"
+    assert any("profile" in rival.cause for rival in found.rivals)
+
+
+def orders(twice_db, once_db):
+    line = MotorLine(order=4, names=("x",), level_db=0.0, above_noise_db=20.0, p_value=1e-9)
+    return drive(
+        motor=MotorOrders(lines=(line,), twice_electrical_db=twice_db, once_electrical_db=once_db)
+    )
+
+
+@pytest.mark.parametrize(
+    ("twice_db", "once_db", "speaking"),
+    [(-15.0, -25.0, set()), (16.0, -20.0, {"lost phase"}), (5.0, 8.0, {"position sensor"})],
+)
+def test_the_electrical_orders_decide_between_phase_and_sensor(twice_db, once_db, speaking):
+    found = motor.findings(orders(twice_db, once_db), MACHINE)
+    assert {f.subject for f in found if f.state in ("attention", "fault")} == speaking
+
+
+def test_arcing_needs_both_swell_and_crackle():
+    def state(index, tail):
+        measured = Arcing(mains_index=e(index, 0.005), tail=tail, band_hz=(4000.0, 12000.0))
+        return motor.findings(drive(motor=MotorOrders(reason="-"), arcing=measured))[1].state
+
+    assert state(0.15, 2.0) == "attention"
+    assert state(0.15, 0.1) == "clear"
+    assert state(0.01, 2.0) == "clear"
+
+
+def said(*lines):
+    return supply.findings([parse_reading(line) for line in lines], MACHINE)
+
+
+def test_a_heater_of_its_rating_is_clear_and_an_open_one_is_not():
+    assert said("heat 236V 8.9A")[-1].state == "clear"
+    opened = next(f for f in said("heat 236V 0A") if f.subject.startswith("heating"))
+    assert opened.state == "attention"
+    assert "open" in opened.reason
+    shorted = next(f for f in said("heater 9 ohm") if f.subject.startswith("heating"))
+    assert shorted.state == "fault"
+
+
+def test_readings_that_cannot_be_are_named():
+    found = said("1200rpm 230V 1.0A 300W")
+    assert found[0].subject.startswith("reading that cannot be")
+
+
+def test_high_drag_power_is_worth_attention_and_the_usual_is_clear():
+    # about 300 W at 1200 and 330 W at 1400 rpm: common practice, no published source
+    usual = said("800rpm 220W", "1200rpm 300W", "1400rpm 330W")
+    assert next(f for f in usual if f.subject == "drag power").state == "clear"
+    high = said("800rpm 400W", "1200rpm 620W", "1400rpm 720W")
+    assert next(f for f in high if f.subject == "drag power").state == "attention"
+
+
+def test_no_readings_make_no_findings():
+    assert supply.findings([]) == ()
+
+
+def test_a_spin_without_a_pump_before_it_is_worth_a_look():
+    spin = Phase(label="spin", start_s=60.0, end_s=120.0, confidence=0.9)
+    quiet = Phase(label="quiet", start_s=0.0, end_s=60.0, confidence=0.9)
+    dry = PhaseList(phases=(quiet, spin), drained_before_spin=False)
+    (found,) = programme.findings(dry)
+    assert found.state == "attention"
+    assert "until it is out" in found.next_step
+
+
+def statement(subject, probability, kind="imbalance"):
+    return Finding(kind=kind, subject=subject, state="fault", probability=probability)
+
+
+def test_causes_of_the_same_sign_become_rivals_whose_weights_add_up_to_one():
+    found = reconcile(
+        [
+            statement("imbalance of the drum", 0.9),
+            statement("dampers and springs of the tub", 0.9, "suspension"),
+            statement("rear drum bearing, outer race", 0.9, "bearing"),
+        ]
+    )
+    assert found[0].probability == pytest.approx(0.5)
+    assert found[0].rivals == (Cause(cause="dampers and springs of the tub", probability=0.5),)
+    assert found[1].rivals[0].cause == "imbalance of the drum"
+    assert found[2].probability == 0.9
+
+
+def test_findings_that_do_not_compete_are_left_alone():
+    alone = (statement("belt slip", 0.9, "belt"), statement("lost phase", 0.4, "motor"))
+    assert reconcile(alone) == alone
