@@ -46,7 +46,7 @@ def assess(recording: Recording) -> Quality:
     levels = measure_levels(recording)
     if recording.kind == "sound":
         quality = _of_sound(recording, levels)
-        found = about_sound(quality)
+        found = about_sound(quality, levels)
     else:
         quality = _of_log(recording, levels)
         found = about_log(quality, levels)

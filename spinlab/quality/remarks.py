@@ -15,6 +15,8 @@ from spinlab.reference import STANDARD_GRAVITY_M_S2
 SHORT_S = 60.0
 CLIPPED_SHARE = 1e-4
 SPEECH_SHARE = 0.03
+# Decoders overshoot full scale by a few dB; floats far beyond it were written in another unit.
+BEYOND_FULL_SCALE = 4.0
 FAINT_DBFS = -60.0
 # Ringing of bearings and the slot tones of motors lie below this (common practice).
 NARROW_HZ = 5000.0
@@ -26,13 +28,14 @@ JITTER_SHARE = 0.05
 MAINS_TONES_HZ = (50.0, 60.0, 100.0, 120.0)
 
 
-def about_sound(quality: Quality) -> tuple[Remark, ...]:
+def about_sound(quality: Quality, levels: Levels) -> tuple[Remark, ...]:
     """Remarks on a sound, the gravest first."""
     return tuple(
         Remark(what=what, consequence=consequence)
         for what, consequence in (
             *_interruptions(quality),
             *_clipping(quality),
+            *_scale(levels),
             *_processing(quality),
             *_sound_band(quality),
             *_length(quality),
@@ -72,6 +75,15 @@ def _clipping(quality: Quality) -> Iterator[tuple[str, str]]:
             f"The sound is clipped: {quality.clipped_share:.2%} of its samples stand at the limit.",
             "Speeds hold, but clipping makes harmonics of its own: levels and bearing signs in "
             "the loud parts are not to be trusted.  Record from further away.",
+        )
+
+
+def _scale(levels: Levels) -> Iterator[tuple[str, str]]:
+    peak = float(levels.peak.max())
+    if peak > BEYOND_FULL_SCALE:
+        yield (
+            f"The samples reach {peak:.3g} times full scale, so the file states no true scale.",
+            "Levels in dB of full scale mean nothing here; speeds are unaffected.",
         )
 
 

@@ -44,6 +44,11 @@ def read(
 
     A recording that is silent throughout is read like any other: `spinlab.quality` says so.
     """
+    if acceleration_unit not in (None, "m/s2", "g"):
+        raise InputError(
+            f'The acceleration unit is stated as "{printable(acceleration_unit)}": state "m/s2" or '
+            '"g".'
+        )
     report = progress or (lambda share: None)
     file = Path(path)
     name = printable(file)
@@ -55,7 +60,12 @@ def read(
         from spinlab.reading.log import read_log
 
         return read_log(
-            file, name=name, sha256=digest, acceleration_unit=acceleration_unit, rate_hz=rate_hz
+            file,
+            name=name,
+            sha256=digest,
+            acceleration_unit=acceleration_unit,
+            rate_hz=rate_hz,
+            progress=report,
         )
     return _read_sound(file, name, head, digest, report)
 
@@ -65,7 +75,7 @@ def _read_sound(file: Path, name: str, head: bytes, digest: str, report: Progres
     length = decoded.samples.shape[1]
     if length < MINIMUM_DURATION_S * decoded.rate_hz:
         raise UnreadableRecording(
-            f"{name} holds only {length} samples ({length / decoded.rate_hz:.3f} s): at least "
+            f"{name} lasts only {length / decoded.rate_hz:.3f} s (samples: {length}): at least "
             f"{MINIMUM_DURATION_S:g} s is needed, and a whole spin test to judge its stages."
         )
     channels = decoded.samples.shape[0]

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 from pathlib import Path
 
@@ -44,6 +45,7 @@ def read_log(
     sha256: str,
     acceleration_unit: str | None,
     rate_hz: float | None,
+    progress: Callable[[float], None],
 ) -> Recording:
     """Read a text file as an acceleration log; `name` is the file's name fit for messages.
 
@@ -51,7 +53,7 @@ def read_log(
         UnreadableRecording: it is no table, has too few rows, or no acceleration column.
         InputError: it has no time column and no rate was stated.
     """
-    table = read_table(path)
+    table = read_table(path, progress=progress)
     if table is None or table.numbers.shape[1] < 2:
         raise UnreadableRecording(
             f"{name} is text without a table of numbers, so neither sound nor an acceleration "

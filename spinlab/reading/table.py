@@ -8,10 +8,11 @@ The csv module splits, numpy converts; both work on chunks, so a long log costs 
 from __future__ import annotations
 
 import csv
+import io
 import itertools
 import re
 from collections import Counter
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
 from typing import IO
@@ -41,7 +42,6 @@ class Dialect:
     numeric_columns: int
     first_row: int
     header: tuple[str, ...]
-    encoding: str
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -66,17 +66,20 @@ def is_number(cell: str) -> bool:
     return bool(_NUMBER.match(cell.strip()))
 
 
-def read_table(path: Path) -> Table | None:
+def read_table(path: Path, *, progress: Callable[[float], None]) -> Table | None:
     """The file's table, or None where its lines form none."""
     with path.open("rb") as raw:
         encoding = text_encoding(raw.read(SNIFFED_BYTES))
-    with path.open(encoding=encoding, errors="replace", newline=None) as stream:
-        dialect = _dialect(list(itertools.islice(_lines(stream), _SNIFFED_LINES)), encoding)
-    if dialect is None:
-        return None
-    with path.open(encoding=encoding, errors="replace", newline=None) as stream:
-        lines = itertools.islice(_lines(stream), dialect.first_row, None)
-        return _rows(lines, dialect)
+        size = max(1, raw.seek(0, 2))
+        raw.seek(0)
+        with io.TextIOWrapper(raw, encoding, errors="replace", newline=None) as text:
+            lines = _lines(text)
+            head = list(itertools.islice(lines, _SNIFFED_LINES))
+            dialect = _dialect(head)
+            if dialect is None:
+                return None
+            rest = itertools.chain(head[dialect.first_row :], lines)
+            return _rows(rest, dialect, lambda: progress(min(1.0, raw.tell() / size)))
 
 
 def _lines(stream: IO[str]) -> Iterator[str]:
@@ -91,7 +94,7 @@ def split(line: str, separator: str) -> list[str]:
     return [cell.strip() for cell in next(csv.reader([line], delimiter=separator), [])]
 
 
-def _dialect(lines: list[str], encoding: str) -> Dialect | None:
+def _dialect(lines: list[str]) -> Dialect | None:
     """The separator and decimal sign under which most cells of most lines are numbers."""
     best: tuple[int, Dialect] | None = None
     # A comma may be both where cells are quoted; a plain reading is preferred as it comes first.
@@ -120,7 +123,6 @@ def _dialect(lines: list[str], encoding: str) -> Dialect | None:
             numeric_columns=numeric,
             first_row=first,
             header=header,
-            encoding=encoding,
         )
         best = (score, dialect)
     return best[1] if best else None
@@ -141,12 +143,13 @@ def _header(before: list[list[str]], columns: int) -> tuple[str, ...]:
     return tuple(" ".join(parts).strip() for parts in zip(*rows, strict=True))
 
 
-def _rows(lines: Iterator[str], dialect: Dialect) -> Table:
+def _rows(lines: Iterator[str], dialect: Dialect, tick: Callable[[], None]) -> Table:
     """All rows of the dialect's width, as numbers; other lines are counted."""
     chunks: list[NDArray[np.float64]] = []
     texts: dict[int, list[str]] = {}
     skipped = 0
     while chunk := list(itertools.islice(lines, _CHUNK_LINES)):
+        tick()
         filled = [line for line in chunk if line.strip()]
         plain = None if texts else _plain(filled, dialect)
         if plain is not None:

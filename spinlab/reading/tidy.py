@@ -30,46 +30,49 @@ class Tidied:
 
 def tidy(stamps_s: NDArray[np.float64], values: NDArray[np.float64]) -> Tidied:
     """Bring rows into the order of time; nothing is interpolated here."""
-    remarks: list[Remark] = []
     readable = np.isfinite(stamps_s) & np.isfinite(values).all(axis=0)
     readable &= _near_neighbours(stamps_s, readable)
-    if dropped := int(np.sum(~readable)):
-        remarks.append(
+    stamps, values = stamps_s[readable], values[:, readable]
+    backward = int(np.sum(np.diff(stamps) < 0))
+    stamps, jumps = _join_set_clock(stamps)
+    order = np.argsort(stamps, kind="stable")
+    stamps, values = stamps[order], values[:, order]
+    repeat = np.zeros(len(stamps), dtype=bool)
+    repeat[1:] = (np.diff(stamps) == 0) & (np.diff(values, axis=1) == 0).all(axis=0)
+    return Tidied(
+        stamps_s=stamps[~repeat],
+        values=values[:, ~repeat],
+        duplicates=int(np.sum(np.diff(stamps) == 0)),
+        backward_steps=backward,
+        remarks=_remarks(int(np.sum(~readable)), jumps, backward - jumps, int(repeat.sum())),
+    )
+
+
+def _remarks(dropped: int, jumps: int, late: int, repeats: int) -> tuple[Remark, ...]:
+    found = []
+    if dropped:
+        found.append(
             Remark(
                 what=f"Rows with no number, or a time far from their neighbours': {dropped}.",
                 consequence="They are left out; the gaps that this leaves are bridged or listed.",
             )
         )
-    stamps, values = stamps_s[readable], values[:, readable]
-    backward = int(np.sum(np.diff(stamps) < 0))
-    stamps, jumps = _join_set_clock(stamps)
     if jumps:
-        remarks.append(
+        found.append(
             Remark(
                 what=f"Times that the log's clock was set back by over a second: {jumps}.",
                 consequence="The parts are joined end to start: times after the first jump are "
                 "not the log's own, and how long the pause was is unknown.",
             )
         )
-    order = np.argsort(stamps, kind="stable")
-    stamps, values = stamps[order], values[:, order]
-    repeat = np.zeros(len(stamps), dtype=bool)
-    repeat[1:] = (np.diff(stamps) == 0) & (np.diff(values, axis=1) == 0).all(axis=0)
-    duplicates = int(np.sum(np.diff(stamps) == 0))
-    if backward > jumps or repeat.any():
-        remarks.append(
+    if late or repeats:
+        found.append(
             Remark(
-                what=f"Rows out of order: {backward - jumps}; repeated rows: {int(repeat.sum())}.",
+                what=f"Rows out of order: {late}; repeated rows: {repeats}.",
                 consequence="They were sorted and taken once; nothing is lost.",
             )
         )
-    return Tidied(
-        stamps_s=stamps[~repeat],
-        values=values[:, ~repeat],
-        duplicates=duplicates,
-        backward_steps=backward,
-        remarks=tuple(remarks),
-    )
+    return tuple(found)
 
 
 def longest_part(

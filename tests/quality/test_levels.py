@@ -98,6 +98,12 @@ def test_silence_in_one_of_two_channels_is_no_dropout() -> None:
     assert assess(sound(np.stack([pink(10.0), np.zeros(10 * RATE_HZ)]))).dropouts == ()
 
 
+def test_floats_in_another_unit_than_full_scale_are_said() -> None:
+    quality = assess(sound(3000 * NOISE, bits=32))
+    assert says(quality, "times full scale")
+    assert quality.clipped_share == 0.0
+
+
 @pytest.mark.parametrize("level", [0.0, 1e-6])
 def test_a_silent_recording_is_unusable_and_says_so(level: float) -> None:
     quality = assess(sound(level * NOISE))

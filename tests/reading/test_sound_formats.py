@@ -11,6 +11,7 @@ import soundfile
 
 from spinlab.reading import read
 from tests.reading.clips import clicks, encode
+from tests.reading.logtext import shaken, write_rows
 
 NOISE = np.random.default_rng(3).uniform(-0.5, 0.5, size=96_000)
 
@@ -116,6 +117,16 @@ def test_a_video_named_as_a_log_is_read_as_a_video(tmp_path: Path) -> None:
     assert read(path).kind == "sound"
 
 
+def test_tones_survive_a_common_codec_within_a_decibel(tmp_path: Path) -> None:
+    """AAC at 64 kbit/s keeps tones from 25 Hz to 15 kHz within 1 dB (values from memory)."""
+    time = np.arange(6 * 48_000) / 48_000
+    for tone_hz in (25, 100, 1_000, 5_000, 15_000):
+        tone = (0.1 * np.sin(2 * np.pi * tone_hz * time)).astype(np.float32)
+        recording = read(encode(tmp_path / "a.m4a", "aac", 48_000, tone, bit_rate=64_000))
+        level = recording.samples[0, 48_000:240_000].std() * np.sqrt(2)
+        assert 20 * np.log10(level / 0.1) == pytest.approx(0.0, abs=1.0)
+
+
 def test_the_hash_is_that_of_the_file_and_the_file_is_untouched(tmp_path: Path) -> None:
     path = tmp_path / "a.wav"
     soundfile.write(path, NOISE, 48_000)
@@ -126,8 +137,9 @@ def test_the_hash_is_that_of_the_file_and_the_file_is_untouched(tmp_path: Path) 
 
 def test_progress_rises_to_one(tmp_path: Path) -> None:
     path = encode(tmp_path / "a.m4a", "aac", 48_000, clicks(48_000))
-    for source in (path, tmp_path / "a.wav"):
-        soundfile.write(tmp_path / "a.wav", NOISE, 48_000)
+    soundfile.write(tmp_path / "a.wav", NOISE, 48_000)
+    write_rows(tmp_path / "a.csv", shaken(100.0, 20), header="t,x,y,z")
+    for source in (path, tmp_path / "a.wav", tmp_path / "a.csv"):
         seen: list[float] = []
         read(source, progress=seen.append)
         assert seen == sorted(seen)
