@@ -25,6 +25,8 @@ from spinlab.vibration.loudness import Loudness
 
 SPIN_RPM = 150.0
 LEAST_SPIN_S = 3.0
+SAME_COLOUR_DB = 4.0  # RMS over the bands: bursts of one motion differ by less
+SHORTEST_PUMP_S = 4.0
 SURE_FRAME = 0.5  # confidence a track's frame needs before it cuts a phase
 
 
@@ -109,8 +111,22 @@ def _bursts(features: Features, pieces: list[Piece]) -> list[tuple[float, float]
         return []
     lengths = np.array([end - start for start, end in spans])
     usual = float(np.median(lengths))
-    row = [span for span, n in zip(spans, lengths, strict=True) if 0.4 * usual < n < 2.0 * usual]
+    alike = _alike_in_colour(features, loud)
+    row = [
+        span
+        for span, n, same in zip(spans, lengths, alike, strict=True)
+        if same and 0.4 * usual < n < 2.0 * usual
+    ]
     return row if is_pattern(row) or _nearly(row) else []
+
+
+def _alike_in_colour(features: Features, pieces: list[tuple[int, int]]) -> list[bool]:
+    """Whether each piece has the band levels of the usual piece, its loudness aside."""
+    colours = np.array([np.median(features.band_db[:, a:b], axis=1) for a, b in pieces])
+    colours -= colours.mean(axis=1, keepdims=True)
+    usual = np.median(colours, axis=0)
+    apart = np.sqrt(np.mean((colours - usual) ** 2, axis=1))
+    return [bool(d < max(SAME_COLOUR_DB, 2.5 * float(np.median(apart)))) for d in apart]
 
 
 def _nearly(row: list[tuple[float, float]]) -> bool:
@@ -189,11 +205,13 @@ def _standing(
     total = sum(score.values())
     best = max(score, key=lambda name: score[name])
     rivals = tuple(
-        Cause(cause=name, probability=round(value / total, 2))
+        Cause(cause=name, probability=round(float(value / total), 2))
         for name, value in sorted(score.items(), key=lambda item: -item[1])
         if name != best and value / total > 0.1
     )
     share = score[best] / total
+    if best == "pump" and base.duration_s < SHORTEST_PUMP_S:
+        best, share = "other", 0.3
     if best in ("other", "spin") or share < 0.4:
         return replace(
             base,
