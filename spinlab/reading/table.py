@@ -162,7 +162,7 @@ def _rows(lines: Iterator[str], dialect: Dialect, tick: Callable[[], None]) -> T
         columns = list(zip(*rows, strict=True))
         numbers = np.stack([_numbers(column, dialect.decimal) for column in columns])
         if not chunks:
-            texts = {int(k): [] for k in np.flatnonzero(np.isnan(numbers).mean(axis=1) > 0.5)}
+            texts = {k: [] for k, cells in enumerate(columns) if _is_text(cells, dialect.decimal)}
         for k, cells in texts.items():
             cells.extend(cell.strip() for cell in columns[k])
         chunks.append(numbers)
@@ -188,6 +188,12 @@ def _split_all(lines: list[str], dialect: Dialect) -> Iterator[list[str]]:
     # A quote without its partner would swallow all lines up to the next one.
     sound = [line.replace('"', "") if line.count('"') % 2 else line for line in lines]
     return csv.reader(sound, delimiter=dialect.separator)
+
+
+def _is_text(cells: tuple[str, ...], decimal: str) -> bool:
+    """Whether most cells of a column, empty ones aside, are no numbers."""
+    filled = [cell.replace(",", ".") if decimal == "," else cell for cell in cells if cell.strip()]
+    return sum(map(is_number, filled)) < len(filled) / 2
 
 
 def _numbers(cells: tuple[str, ...], decimal: str) -> NDArray[np.float64]:

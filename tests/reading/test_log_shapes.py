@@ -202,6 +202,16 @@ def test_gyroscope_and_magnetometer_columns_are_left_alone(log: Path) -> None:
     assert_shaken(write_rows(log, wide, header=header))
 
 
+def test_cells_left_empty_where_another_sensor_spoke_are_passed_over(log: Path) -> None:
+    time, *axes = shaken(RATE_HZ, 20)
+    lines = ["time,acc_x,acc_y,acc_z,gyro_x,gyro_y,gyro_z"]
+    for t, x, y, z in zip(time, *axes, strict=True):
+        lines.append(f"{t:.4f},{x:.5f},{y:.5f},{z:.5f},,,")
+        lines += [f"{t + 0.002 * k:.4f},,,,0.1,0.2,0.3" for k in (1, 2, 3)]
+    log.write_text("\n".join(lines))
+    assert_shaken(log)
+
+
 def test_readings_with_gravity_are_preferred_to_those_that_the_phone_freed_of_it(log: Path) -> None:
     columns = shaken(RATE_HZ, 20)
     freed = columns[1:] - np.array([[0.0], [0.0], [GRAVITY]])
