@@ -36,6 +36,7 @@ class Options:
     workers: int | None
     pictures: Path | None
     longest_s: float
+    reference_python: str | None
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -123,6 +124,9 @@ def publish(sections: Sequence[Section], options: Options, folder: Path, today: 
 @click.option("--only", type=click.Choice(PARTS), multiple=True, help="Parts to run (all).")
 @click.option("--range", "part", type=click.Choice(["report", "tuning"]), default="report")
 @click.option("--longest", default=7200.0, show_default=True, help="Longest file to time, s.")
+@click.option(
+    "--reference-python", help="Interpreter of an environment that holds rota-order (optional)."
+)
 @click.option("--workers", type=int, help="Processes (every core).")
 @click.option("--cache", type=click.Path(path_type=Path), help="Folder of kept results.")
 @click.option("--out", type=click.Path(path_type=Path), help="Folder for tables and pictures.")
@@ -132,6 +136,7 @@ def main(
     only: tuple[str, ...],
     part: str,
     longest: float,
+    reference_python: str | None,
     workers: int | None,
     cache: Path | None,
     out: Path | None,
@@ -146,10 +151,11 @@ def main(
         count=count,
         part=part,
         folder=cache or default_folder(),
-        version=code_version(),
+        version=code_version(("population.py", "scoring.py")),
         workers=workers,
         pictures=folder,
         longest_s=longest,
+        reference_python=reference_python,
     )
     click.echo(preface(options))
     sections = []

@@ -126,20 +126,21 @@ def held_plateaus(truth: Truth) -> list[tuple[float, float, float]]:
 def score(plateaus: Sequence[Plateau], truth: Truth) -> dict[str, Any]:
     """Measured plateaus against the truth, and how many held ones nothing was said about."""
     held = held_plateaus(truth)
-    refused = [
-        speed for speed, start, end in held if _overlap(plateaus, start, end) < LEAST_OVERLAP
-    ]
+    readings = [_over(plateaus, start, end) for _, start, end in held]
     return {
         "plateaus": [compare(plateau, truth) for plateau in plateaus],
         "held": len(held),
-        "refused": len(refused),
-        "refused_rpm": refused,
+        "refused": readings.count(None),
+        "readings": readings,
+        "held_rpm": [speed for speed, _, _ in held],
     }
 
 
-def _overlap(plateaus: Sequence[Plateau], start_s: float, end_s: float) -> float:
-    shared = [min(p.end_s, end_s) - max(p.start_s, start_s) for p in plateaus]
-    return max([0.0, *shared]) / (end_s - start_s)
+def _over(plateaus: Sequence[Plateau], start_s: float, end_s: float) -> float | None:
+    """The speed of the measured plateau that lies over a held one, None where there is none."""
+    shared = [(min(p.end_s, end_s) - max(p.start_s, start_s), p.speed_rpm) for p in plateaus]
+    most, speed = max(shared, default=(0.0, 0.0))
+    return speed if most >= LEAST_OVERLAP * (end_s - start_s) else None
 
 
 def frames(track: SpeedTrack, truth: Truth) -> dict[str, float]:
