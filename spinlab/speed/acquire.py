@@ -21,7 +21,9 @@ BEAT_ORDERS = np.array([1.0, 2.0, 3.0])
 SEED_ORDERS = np.array([0.5, 1.0, 2.0, 3.0])
 LOWEST_DRUM_COMB_HZ = 2.2
 LOWEST_BEAT_HZ = 3.0
-LOWEST_SEED_HZ = 25.0
+LOWEST_SEED_HZ = 16.0
+# Of the drum's orders a phone hears few, and which ones differs: an absent one says little.
+DRUM_ABSENT = -0.08
 ROUNDS = 3
 
 
@@ -51,7 +53,7 @@ def gather(maps: Maps, *, highest_hz: float) -> Evidence:
     lines = line_evidence(maps.tones.copy()) * maps.weight
     count = maps.grid.cell_of(highest_hz) + 1
     drum = family_evidence(
-        lines,
+        np.maximum(lines, np.float32(DRUM_ABSENT)),
         maps.grid,
         DRUM_ORDERS,
         count=count,
@@ -60,9 +62,7 @@ def gather(maps: Maps, *, highest_hz: float) -> Evidence:
     )
     beat = family_evidence(
         maps.modulation,
-        LogGrid(
-            first_hz=maps.grid.first_hz, step=maps.grid.step, count=maps.modulation.shape[-1]
-        ),
+        LogGrid(first_hz=maps.grid.first_hz, step=maps.grid.step, count=maps.modulation.shape[-1]),
         BEAT_ORDERS,
         count=count,
         lowest_hz=LOWEST_BEAT_HZ,
@@ -75,19 +75,23 @@ def gather(maps: Maps, *, highest_hz: float) -> Evidence:
     )
 
 
-# What a speed must gain per frame over a speed taken at random, to be worth hearing.
-MARGIN = 0.3
+# A speed must beat this share of all speeds in its frame to be worth hearing at all: a path that
+# may pick the best of thousands of states in noise must not gain by it.
+COMMON_SHARE = 0.93
 
 
-def centre(values: Floats, first: int) -> None:
-    """Evidence relative to a speed taken at random, in place; below `first` nothing can be told.
+def centre(values: Floats, first: int) -> Floats:
+    """Evidence relative to what chance offers in the same frame, in place.
 
-    Absent lines cost evidence where they could be heard; without this, speeds too slow to be
-    told would win by default.
+    Below `first` nothing can be told; absent lines cost evidence where they could be heard, so
+    without this speeds too slow to be told would win by default.
     """
     if values.shape[-1] > first:
-        values[..., first:] -= np.median(values[..., first::3], axis=-1, keepdims=True)
-    values -= np.float32(MARGIN)
+        some = values[:, ::2, first::3].reshape(len(values), -1)
+        common = np.quantile(some, COMMON_SHARE, axis=1).astype(np.float32)
+        values[..., first:] -= common[:, None, None]
+        values[..., :first] -= np.maximum(common, 0.0)[:, None, None]
+    return values
 
 
 # The sharpest spectrum over all chirp rates tells how fast everything moves, whatever its order.
@@ -119,6 +123,7 @@ def _learned(path: Path, evidence: Evidence, maps: Maps, *, count: int) -> tuple
         if not len(family.offsets):
             break
         values = family_map(family, evidence.lines, maps.grid, count=count, lowest=lowest)
+        centre(values, min(lowest, count // 4))
         if count == evidence.count:
             values += evidence.beat
         path = _follow(values + evidence.agreement, maps)
@@ -140,7 +145,8 @@ def track_drum(family: Family, evidence: Evidence, maps: Maps) -> Path:
     lowest = maps.grid.cell_of(maps.lowest_tone_hz)
     values = evidence.beat + evidence.agreement + np.float32(DRUM_SHARE) * evidence.drum
     if len(family.offsets):
-        values += family_map(family, evidence.lines, maps.grid, count=evidence.count, lowest=lowest)
+        lines = family_map(family, evidence.lines, maps.grid, count=evidence.count, lowest=lowest)
+        values += centre(lines, 0)
     return _follow(values, maps)
 
 
@@ -160,6 +166,7 @@ def acquire(evidence: Evidence, maps: Maps) -> tuple[Acquired, ...]:
     values = family_evidence(
         evidence.lines, maps.grid, SEED_ORDERS, count=maps.grid.count, lowest_hz=LOWEST_SEED_HZ
     )
+    centre(values, low)
     values[..., :low] = -2.0
     seed = _follow(values + evidence.agreement, maps)
     if (seed.cell >= 0).any():

@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 
 from spinlab.speed.beats import beat_evidence, follow_beats
 from spinlab.speed.evidence import Floats, line_evidence
-from spinlab.speed.follow import Course, at_orders, follow
+from spinlab.speed.follow import Course, at_orders, follow, standing
 from spinlab.speed.maps import Band
 from spinlab.speed.modulation import Envelopes
 from spinlab.speed.refine import curvature_sigma, smooth_correction
@@ -57,6 +57,7 @@ def lock_to_drum(
     *,
     whole_orders: NDArray[np.float64],
     beat_orders: tuple[float, ...],
+    steady_hz: NDArray[np.float64],
 ) -> Lock:
     """Correct a course of the drum by the drum's own evidence.
 
@@ -68,9 +69,10 @@ def lock_to_drum(
         time_s: window centres.
         whole_orders: the drum's whole orders that are heard.
         beat_orders: orders at which the noise beats.
+        steady_hz: sorted frequencies of tones that stand still.
     """
     logs = np.arange(-REACH, REACH + STEP / 2, STEP)
-    tone = _tone_evidence(low_band, start_s, course, time_s, whole_orders, logs)
+    tone = _tone_evidence(low_band, start_s, course, time_s, whole_orders, logs, steady_hz)
     beat = np.zeros_like(tone)
     if envelopes is not None:
         beats = follow_beats(envelopes, course, time_s, window_s=LOCK_WINDOW_S)
@@ -108,6 +110,7 @@ def _tone_evidence(
     time_s: NDArray[np.float64],
     orders: NDArray[np.float64],
     logs: NDArray[np.float64],
+    steady_hz: NDArray[np.float64],
 ) -> Floats:
     """Evidence of the drum's whole orders, relative to a random correction."""
     out = np.zeros((len(time_s), len(logs)), np.float32)
@@ -125,7 +128,7 @@ def _tone_evidence(
     )
     for order in orders:
         pitch = followed.rate_hz * order
-        heard = (pitch >= band.low_hz) & (pitch < band.high_hz)
+        heard = (pitch >= band.low_hz) & (pitch < band.high_hz) & ~standing(pitch, steady_hz)
         ratio = np.nan_to_num(at_orders(followed, order * np.exp(logs)))
         value = line_evidence(ratio, prior=0.4, limit=12.0)
         value -= np.median(value, axis=1, keepdims=True)

@@ -91,7 +91,11 @@ def noise_floor(power: Floats, bin_hz: float, *, width_hz: float, quantile: floa
     half = int(np.clip(round(width_hz / bin_hz / 2), 4, max(4, bins // 4)))
     count = max(2, bins // half)
     used = power[..., : count * half] if count * half <= bins else power
-    blocks = used.reshape(*used.shape[:-1], -1, half) if used.shape[-1] % half == 0 else used[..., None, :]
+    blocks = (
+        used.reshape(*used.shape[:-1], -1, half)
+        if used.shape[-1] % half == 0
+        else used[..., None, :]
+    )
     rank = int(quantile * blocks.shape[-1])
     low = np.partition(blocks, rank, axis=-1)[..., rank]
     low /= np.float32(-np.log(1.0 - quantile))

@@ -17,6 +17,10 @@ from spinlab.speed.chirp import hann
 from spinlab.speed.evidence import Floats, noise_floor
 
 
+# Half the main lobe of the shortest frame that follows low lines.
+STANDING_REACH_HZ = 1.2
+
+
 @dataclass(frozen=True, kw_only=True, eq=False)
 class Course:
     """A smooth course of a rate over time: knots in s and ln(Hz), slopes in 1/s."""
@@ -115,6 +119,16 @@ def at_orders(followed: Followed, orders: NDArray[np.float64]) -> Floats:
     value = followed.ratio[rows, whole]
     value = value + part * (followed.ratio[rows, whole + 1] - value)
     return np.where(inside, value, np.nan).astype(np.float32)
+
+
+def standing(frequency_hz: NDArray[np.float64], steady_hz: NDArray[np.float64]) -> NDArray:
+    """Where a frequency lies on a tone that stands still, and so says nothing of the drum."""
+    if not len(steady_hz):
+        return np.zeros(frequency_hz.shape, bool)
+    index = np.clip(np.searchsorted(steady_hz, frequency_hz), 1, max(1, len(steady_hz) - 1))
+    left, right = steady_hz[index - 1], steady_hz[np.minimum(index, len(steady_hz) - 1)]
+    near = np.minimum(np.abs(frequency_hz - left), np.abs(frequency_hz - right))
+    return near < STANDING_REACH_HZ
 
 
 def course_of(

@@ -18,7 +18,8 @@ from spinlab.speed.modulation import Envelopes, detrended
 
 HOP_S = 0.3
 GRID_STEP = 0.007
-LOWEST_TONE_HZ = 15.0
+# A phone hardly hears this low, but a spin that shakes the floor is heard.
+LOWEST_TONE_HZ = 7.0
 # Upper edge in Hz of each tone band, its frame in s at trial chirp rates and along a known path.
 SOUND_BANDS = ((420.0, 1.0, 1.2), (1680.0, 0.36, 0.5), (6700.0, 0.13, 0.25))
 MODULATION_FRAME_S = 1.6
@@ -138,9 +139,7 @@ def make_maps(
     steady: list[float] = []
     for band in bands:
         first, last = grid.cell_of(band.low_hz), min(grid.count, grid.cell_of(band.high_hz))
-        part = LogGrid(
-            first_hz=float(grid.frequency_hz[first]), step=grid.step, count=last - first
-        )
+        part = LogGrid(first_hz=float(grid.frequency_hz[first]), step=grid.step, count=last - first)
         ratio, still, bin_hz = _tone_ratio(band, seconds, fine, band.frame_s)
         tones[:, :, first:last] = to_log_grid(_best_of_three(ratio), bin_hz, part)
         weight[first:last] = news_share(band.frame_s)
@@ -149,9 +148,8 @@ def make_maps(
             ratio, still, bin_hz = _tone_ratio(band, seconds, np.zeros(1), long_s)
             longer = to_log_grid(ratio, bin_hz, part)[:, 0]
             np.maximum(tones[:, zero, first:last], longer, out=tones[:, zero, first:last])
-        pitch = np.arange(len(still)) * bin_hz
-        inside = (pitch >= band.low_hz) & (pitch < band.high_hz)
-        steady += list(pitch[(still > STEADY_RATIO) & inside])
+        low_hz = max(band.low_hz, LOWEST_STANDING_HZ) if band.rate_hz > 600 else band.low_hz
+        steady += list(still[(still >= low_hz) & (still < band.high_hz)])
     return Maps(
         time_s=start_s + seconds,
         alphas=alphas,
@@ -159,7 +157,7 @@ def make_maps(
         tones=tones,
         weight=weight,
         modulation=_modulation(envelopes, start_s + seconds, alphas, grid),
-        steady_hz=np.array(steady),
+        steady_hz=np.unique(np.array(steady)),
         lowest_tone_hz=lowest_tone_hz,
     )
 
@@ -189,17 +187,47 @@ def _tone_ratio(
         rate_hz=band.rate_hz,
         highest_hz=band.high_hz * 1.02,
     )
-    power /= noise_floor(power, bin_hz, width_hz=40.0 / frame_s)
+    floor = noise_floor(power, bin_hz, width_hz=40.0 / frame_s)
+    standing = _standing_power(power, bin_hz, width_hz=40.0 / frame_s)
+    still_hz = np.flatnonzero((standing > 0)[len(alphas) // 2]) * bin_hz
+    floor += STANDING_WEIGHT * standing
+    power /= floor
     still = _still_part(power)
     power /= still
     np.minimum(power, np.float32(RATIO_LIMIT), out=power)
-    return power, still[len(alphas) // 2], bin_hz
+    return power, np.union1d(still_hz, steady_bins(still[len(alphas) // 2]) * bin_hz), bin_hz
+
+
+def steady_bins(still: Floats) -> NDArray[np.int64]:
+    """Bins that stand out of the noise for most of the recording."""
+    return np.flatnonzero(still > STEADY_RATIO)
+
+
+def _standing_power(power: Floats, bin_hz: float, *, width_hz: float) -> Floats:
+    """Power of tones that never go away, per chirp rate and bin, shape (alphas, bins).
+
+    Mains hum keeps its level while the machine's noise grows over it, so it is found in the quiet
+    frames, in absolute power, even if it is masked for most of the recording.
+    """
+    some = power[:: max(1, len(power) // 120)]
+    rank = int(STANDING_QUANTILE * len(some))
+    low = np.partition(some, rank, axis=0)[rank] / np.float32(-np.log(1 - STANDING_QUANTILE))
+    around = noise_floor(low, bin_hz, width_hz=width_hz)
+    standing = np.where(low > STANDING_RATIO * around, low, 0.0).astype(np.float32)
+    standing[..., : int(LOWEST_STANDING_HZ / bin_hz)] = 0.0
+    return standing
 
 
 # What stands at one frequency in more than this share of frames is no evidence of the drum: mains,
 # a pump, a resonance of the cabinet or the room.  A plateau lasts less than the complement.
 STILL_QUANTILE = 0.3
 STEADY_RATIO = 5.0
+# A tone heard in the quietest frames is expected in all; it must be exceeded this many times.
+STANDING_QUANTILE = 0.15
+STANDING_RATIO = 5.0
+STANDING_WEIGHT = 4.0
+# Below this there is no mains, and the noise itself is too steep to tell a tone by its neighbours.
+LOWEST_STANDING_HZ = 40.0
 
 
 def _still_part(ratio: Floats) -> Floats:
@@ -245,9 +273,7 @@ def _beat_evidence(
     rate_hz: float,
 ) -> Floats:
     """Evidence for a beat at each rate in frames of one length, shape (frames, alphas, bins)."""
-    kernels = warped_kernels(
-        BEAT_BINS_HZ, alphas, frame=round(frame_s * rate_hz), rate_hz=rate_hz
-    )
+    kernels = warped_kernels(BEAT_BINS_HZ, alphas, frame=round(frame_s * rate_hz), rate_hz=rate_hz)
     total = np.zeros((len(centres), len(alphas), len(BEAT_BINS_HZ)), np.float32)
     together = flat.mean(axis=0, keepdims=True)
     for row in np.concatenate([flat, together]):

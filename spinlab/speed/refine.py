@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from spinlab.speed.evidence import Floats, line_evidence
-from spinlab.speed.follow import Course, Followed, at_orders, course_of, follow
+from spinlab.speed.follow import Course, Followed, at_orders, course_of, follow, standing
 from spinlab.speed.maps import Band
 
 # Corrections tried, as shares of the rate, and how fast they may change from frame to frame.
@@ -54,6 +54,8 @@ def refine(
     time_s: NDArray[np.float64],
     log_hz: NDArray[np.float64],
     orders: NDArray[np.float64],
+    *,
+    steady_hz: NDArray[np.float64],
 ) -> Refined:
     """Refine a course from its lines.
 
@@ -63,6 +65,7 @@ def refine(
         time_s: shape (frames,), knots of the course, uniform.
         log_hz: shape (frames,), ln of the rate that the orders refer to.
         orders: shape (lines,).
+        steady_hz: sorted frequencies of tones that stand still.
     """
     correction = np.arange(-REACH, REACH + FINE_STEP / 2, FINE_STEP)
     order_sigma = np.full(len(orders), np.inf)
@@ -71,7 +74,7 @@ def refine(
     sigma = np.full(len(time_s), 0.004)
     for _ in range(ROUNDS):
         course = course_of(time_s, log_hz, known=np.ones(len(time_s), bool))
-        maps = line_maps(bands, start_s, course, time_s, orders, correction)
+        maps = line_maps(bands, start_s, course, time_s, orders, correction, steady_hz)
         total = maps.sum(axis=0)
         best = smooth_correction(total)
         log_hz = log_hz + correction[best]
@@ -96,6 +99,7 @@ def line_maps(
     time_s: NDArray[np.float64],
     orders: NDArray[np.float64],
     correction: NDArray[np.float64],
+    steady_hz: NDArray[np.float64],
 ) -> Floats:
     """Evidence of each line for each correction, shape (lines, frames, corrections)."""
     out = np.zeros((len(orders), len(time_s), len(correction)), np.float32)
@@ -112,7 +116,7 @@ def line_maps(
         )
         for number, order in enumerate(orders):
             pitch = followed.rate_hz * order
-            use = (pitch >= band.low_hz) & (pitch < band.high_hz)
+            use = (pitch >= band.low_hz) & (pitch < band.high_hz) & ~standing(pitch, steady_hz)
             if use.any():
                 part = Followed(
                     time_s=time_s[use],

@@ -30,14 +30,16 @@ FACTOR_STEP = 0.001
 # drum's rate beat often (an oval drum, three lifters), so they count, but less.
 BEAT_TEMPER = 0.5
 BEAT_ORDERS = ((1.0, 1.0), (2.0, 0.5), (3.0, 0.5))
-# Nats that the best factor must stand above the median factor for the scale to be called absolute.
-LEAST_STANDOUT = 9.0
 # A run-up is asked for over a range of speeds, and the drum is expected to use it: nats lost for
 # each e-fold by which the top speed stays below this share of the fastest.
 USUAL_TOP_SHARE = 0.45
 SLOW_COST = 4.0
 # Nats for the reading in which a cabinet sensor's strongest moving line is the first order.
 FELT_GAIN = 14.0
+# Nats that the best factor must stand above the median factor for the scale to be called absolute,
+# and how many of them must be measured where the programme helped to choose.
+LEAST_STANDOUT = 11.0
+LEAST_MEASURED = 6.0
 # Readings closer than this share are one reading.
 APART = 0.02
 
@@ -53,9 +55,13 @@ class RatioPrior:
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class ScaleScan:
-    """Log-likelihood of each factor (drum rate over course rate) and its parts."""
+    """Log-likelihood of each factor (drum rate over course rate) and its parts.
+
+    `total` is `measured` and what the programme adds.
+    """
 
     factors: NDArray[np.float64]
+    measured: NDArray[np.float64]
     total: NDArray[np.float64]
     beat: NDArray[np.float64]
     whole: NDArray[np.float64]
@@ -64,11 +70,17 @@ class ScaleScan:
 
 @dataclass(frozen=True, kw_only=True)
 class Candidate:
-    """One reading of the scale, its weight among all, and how far it stands out (nats)."""
+    """One reading of the scale: weight among all, and how far it stands out (nats).
+
+    `measured_standout` leaves the programme out; `by_programme` says that without the programme
+    another reading would have won or too little would have stood out.
+    """
 
     factor: float
     weight: float
     standout: float
+    measured_standout: float = 0.0
+    by_programme: bool = False
 
 
 def scan_scales(
@@ -78,6 +90,7 @@ def scan_scales(
     range_hz: tuple[float, float],
     prior: RatioPrior | None = None,
     first_order_felt: bool = False,
+    programme_rpm: tuple[float, ...] = (),
 ) -> ScaleScan:
     """Score every factor that puts the top speed within `range_hz`.
 
@@ -88,6 +101,7 @@ def scan_scales(
         prior: what a profile knows of the drive.
         first_order_felt: the strongest line is taken for the drum's first order, as a sensor on
             the cabinet feels it.
+        programme_rpm: the plateaus that a profile expects.
     """
     top = float(np.quantile(refined.log_hz, 0.97))
     low, high = (np.log(f) - top for f in range_hz)
@@ -103,9 +117,17 @@ def scan_scales(
     if first_order_felt and len(refined.orders):
         strongest = refined.orders[np.argmax(refined.strength)]
         ratio += FELT_GAIN * (np.abs(np.log(strongest / factors)) < 2 * ORDER_SPREAD)
+    ratio += low_line_evidence(refined, factors, float(np.exp(top)))
+    programme = programme_evidence(refined, factors, programme_rpm)
     short = np.maximum(0.0, np.log(USUAL_TOP_SHARE * range_hz[1]) - (logs + top))
+    measured = beat + whole + ratio - SLOW_COST * short
     return ScaleScan(
-        factors=factors, total=beat + whole + ratio - SLOW_COST * short, beat=beat, whole=whole, ratio=ratio
+        factors=factors,
+        measured=measured,
+        total=measured + programme,
+        beat=beat,
+        whole=whole,
+        ratio=ratio,
     )
 
 
@@ -156,6 +178,61 @@ def ratio_evidence(refined: Refined, factor: float, prior: RatioPrior) -> float:
     return float(np.sum(weight * np.log(0.6 + 0.4 * density)))
 
 
+# The programme may choose among readings, at this many nats for each plateau that fits within this
+# share, but it cannot move one: a drum slow by a few percent fits as well as one on the dot.
+PROGRAMME_NATS = 2.5
+PROGRAMME_SPREAD = 0.05
+PROGRAMME_LIMIT = 8.0
+LEVEL_FRAMES = 7
+LEVEL_SHARE = 0.006
+
+
+def programme_evidence(
+    refined: Refined, factors: NDArray[np.float64], programme_rpm: tuple[float, ...]
+) -> NDArray[np.float64]:
+    """What a profile's plateaus say of each factor, given the levels at which the course rests."""
+    levels = resting_levels(refined.log_hz)
+    if not programme_rpm or len(levels) < 2:
+        return np.zeros(len(factors))
+    wanted = np.log(np.array(programme_rpm) / 60.0)
+    speed = levels[:, None] + np.log(factors)[None, :]
+    miss = np.abs(speed[:, :, None] - wanted).min(axis=2) / PROGRAMME_SPREAD
+    fit = PROGRAMME_NATS * (np.exp(-0.5 * miss**2) - 0.3)
+    return np.clip(fit.sum(axis=0), -PROGRAMME_LIMIT, PROGRAMME_LIMIT)
+
+
+def resting_levels(log_hz: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Distinct levels at which a course rests for a couple of seconds, ln(Hz)."""
+    levels: list[float] = []
+    for k in range(len(log_hz) - LEVEL_FRAMES + 1):
+        part = log_hz[k : k + LEVEL_FRAMES]
+        if np.ptp(part) < LEVEL_SHARE:
+            level = float(np.median(part))
+            if all(abs(level - other) > APART for other in levels):
+                levels.append(level)
+    return np.array(levels)
+
+
+# Only the drum itself turns this slowly at its top speed: a line below this is one of its first
+# orders, most likely the first (nats over a random reading).
+SLOW_LINE_HZ = 31.0
+FIRST_ORDERS = ((1.0, 6.0), (2.0, 3.0), (3.0, 2.0))
+LEAST_LOW_STRENGTH = 1.0
+
+
+def low_line_evidence(
+    refined: Refined, factors: NDArray[np.float64], top_hz: float
+) -> NDArray[np.float64]:
+    """Evidence of the strongest line that is too slow to be the motor's."""
+    slow = (refined.orders * top_hz < SLOW_LINE_HZ) & (refined.strength > LEAST_LOW_STRENGTH)
+    out = np.zeros(len(factors))
+    if slow.any():
+        line = refined.orders[slow][np.argmax(refined.strength[slow])]
+        for order, nats in FIRST_ORDERS:
+            out += nats * (np.abs(np.log(line / (order * factors))) < 2 * ORDER_SPREAD)
+    return out
+
+
 def candidates(scan: ScaleScan, *, most: int = 5) -> tuple[Candidate, ...]:
     """Separate readings, best first, with weights that sum to one over those listed."""
     median = float(np.median(scan.total))
@@ -173,6 +250,11 @@ def candidates(scan: ScaleScan, *, most: int = 5) -> tuple[Candidate, ...]:
             factor=float(scan.factors[k]),
             weight=float(w),
             standout=float(scan.total[k] - median),
+            measured_standout=float(scan.measured[k] - np.median(scan.measured)),
+            by_programme=bool(
+                abs(np.log(scan.factors[k] / scan.factors[np.argmax(scan.measured)])) > APART
+                or scan.measured[k] - np.median(scan.measured) < LEAST_STANDOUT
+            ),
         )
         for k, w in zip(picked, weights, strict=True)
     )

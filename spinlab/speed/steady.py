@@ -87,5 +87,7 @@ def _is_mains(frequency_hz: NDArray[np.float64], bin_hz: float) -> NDArray[np.bo
     out = np.zeros(frequency_hz.shape, bool)
     for mains in MAINS_HZ:
         multiple = np.maximum(np.round(frequency_hz / mains), 1.0)
-        out |= np.abs(frequency_hz - multiple * mains) < multiple * mains * MAINS_SPREAD + bin_hz / 4
+        out |= (
+            np.abs(frequency_hz - multiple * mains) < multiple * mains * MAINS_SPREAD + bin_hz / 4
+        )
     return out

@@ -26,7 +26,7 @@ from spinlab.speed.refine import Refined, refine
 from spinlab.speed.scale import Candidate, RatioPrior, candidates, scan_scales
 from spinlab.speed.steady import steady_track
 from spinlab.speed.track import SpeedTrack
-from spinlab.speed.write import nothing, write_down
+from spinlab.speed.write import moves, nothing, runs, write_down
 
 if TYPE_CHECKING:
     from spinlab.machine import Machine
@@ -41,6 +41,9 @@ LEAST_RATIO_TOLERANCE = 0.012
 SLOWEST_TOP_SHARE = 6.0
 DRUM_ROUNDS = 2
 LEAST_STRENGTH = 0.2
+# Path evidence counts lines in overlapping frames over and over; scale evidence hardly does.
+PATH_SHARE = 0.02
+STANDING_COST = 50.0
 
 
 def track_speed(
@@ -62,6 +65,7 @@ def track_speed(
         evidence=evidence,
         top_range_hz=(rpm_range[1] / 60.0 / SLOWEST_TOP_SHARE, rpm_range[1] / 60.0),
         prior=ratio_prior(machine),
+        programme_rpm=tuple(p.rpm for p in machine.programme) if machine else (),
     )
     found = acquire(evidence, maps)
     tell("finding the drum", 0.6)
@@ -70,11 +74,11 @@ def track_speed(
         return steady_track(recording, maps, rpm_range=rpm_range) or nothing(
             maps, "nothing in this recording moves as a drum does"
         )
-    best = max(readings, key=_standout)
+    best = max(readings, key=_merit)
     tell("following the drum", 0.8)
     for _ in range(DRUM_ROUNDS):
         again = _again(best, heard)
-        if again is None or _standout(again) <= _standout(best):
+        if again is None or _merit(again) <= _merit(best):
             break
         best = again
     track = _finish(best, heard)
@@ -91,6 +95,7 @@ class Heard:
     evidence: Evidence
     top_range_hz: tuple[float, float]
     prior: RatioPrior | None
+    programme_rpm: tuple[float, ...]
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -99,10 +104,13 @@ class Reading:
 
     refined: Refined
     scales: tuple[Candidate, ...]
+    path_score: float
 
 
-def _standout(reading: Reading) -> float:
-    return reading.scales[0].standout
+def _merit(reading: Reading) -> float:
+    """How well a reading explains the drum's turns, and how well everything that moves."""
+    standing = 0.0 if moves(reading.refined, runs(reading.refined)) else STANDING_COST
+    return reading.scales[0].standout + PATH_SHARE * reading.path_score - standing
 
 
 def ratio_prior(machine: Machine | None) -> RatioPrior | None:
@@ -131,7 +139,14 @@ def _read(path: Path, family: Family, heard: Heard) -> Reading | None:
     log_hz = np.log(grid.first_hz) + grid.step * path.cell[known]
     if len(family.offsets):
         orders = np.exp(family.offsets * grid.step)
-        refined = refine(heard.listened.bands, heard.listened.start_s, time_s, log_hz, orders)
+        refined = refine(
+            heard.listened.bands,
+            heard.listened.start_s,
+            time_s,
+            log_hz,
+            orders,
+            steady_hz=heard.listened.maps.steady_hz,
+        )
     else:
         refined = _unrefined(time_s, log_hz)
     windows = np.arange(time_s[0] + 1, time_s[-1] - 1, BEAT_HOP_S)
@@ -145,8 +160,9 @@ def _read(path: Path, family: Family, heard: Heard) -> Reading | None:
         range_hz=heard.top_range_hz,
         prior=heard.prior,
         first_order_felt=heard.listened.first_order_felt,
+        programme_rpm=heard.programme_rpm,
     )
-    return Reading(refined=refined, scales=candidates(scan))
+    return Reading(refined=refined, scales=candidates(scan), path_score=path.score)
 
 
 def _again(reading: Reading, heard: Heard) -> Reading | None:
@@ -190,6 +206,7 @@ def _finish(reading: Reading, heard: Heard) -> SpeedTrack:
         np.arange(refined.time_s[0], refined.time_s[-1], LOCK_HOP_S),
         whole_orders=np.union1d(whole_orders(refined, factor), np.arange(1.0, 9.0)),
         beat_orders=(1.0, 2.0),
+        steady_hz=heard.listened.maps.steady_hz,
     )
     return write_down(refined, reading.scales, lock, heard.listened.maps)
 

@@ -9,16 +9,18 @@ from spinlab.speed.drumlock import CREEP_SIGMA, LOCK_HOP_S, Lock
 from spinlab.speed.maps import HOP_S, Maps
 from spinlab.speed.motion import classify
 from spinlab.speed.refine import Refined
-from spinlab.speed.scale import Candidate
+from spinlab.speed.scale import LEAST_MEASURED, LEAST_STANDOUT, Candidate
 from spinlab.speed.track import LockedLine, Rival, SpeedTrack, SteadyLine
 
-# Nats above a random reading, and weight among the rivals, that make the scale absolute.
-LEAST_STANDOUT = 11.0
+# Weight among the rivals that makes the scale absolute.
 LEAST_WEIGHT = 0.85
 # A drum's rate changes by less than this share between frames, and a run of frames needs this many
 # nats of the drum's own evidence to be shown.
 LARGEST_LEAP = 0.2
 LEAST_RUN_SUPPORT = 5.0
+LEAST_STILL_SUPPORT = 25.0
+# No drum of this kind changes faster (common practice, no published source).
+FASTEST_RPM_PER_S = 250.0
 # What never changes speed cannot be told from a pump or a fan.
 LEAST_SPREAD = 0.2
 LEAST_RUN_FRAMES = 6
@@ -44,7 +46,7 @@ def write_down(
     run = runs(refined)
     if not moves(refined, run):
         return nothing(maps, STANDING)
-    keep = supported(run, support)
+    keep = supported(refined, run, support, factor)
     known = heard[keep]
     count = len(maps.time_s)
     speed, sigma, confidence = np.full(count, np.nan), np.full(count, np.nan), np.zeros(count)
@@ -71,6 +73,7 @@ def write_down(
         ),
         lines=_lines(refined, factor),
         steady_lines=steady_lines(maps),
+        programme_used=not reason and scales[0].by_programme,
         reason=reason,
     )
 
@@ -91,17 +94,45 @@ def moves(refined: Refined, run: NDArray[np.int64]) -> bool:
     return False
 
 
-def supported(run: NDArray[np.int64], support: NDArray[np.float64]) -> NDArray[np.bool_]:
+def supported(
+    refined: Refined, run: NDArray[np.int64], support: NDArray[np.float64], factor: float
+) -> NDArray[np.bool_]:
     """Frames in unbroken runs that the drum's own evidence supports.
 
-    A path may leave the drum for a foreign line; it can do so only by a break, and a run between
-    breaks that neither beats nor drum orders support is not shown.
+    A path may leave the drum for a foreign line; it can do so only by a break.  A run between
+    breaks is shown if beats or drum orders support it, more so if it never moves, and if the drum
+    could have got there from the better supported run beside it.
     """
-    keep = np.zeros(len(run), bool)
+    weight = {}
     for number in np.unique(run):
         inside = run == number
-        keep[inside] = support[inside].sum() * HOP_S / LOCK_HOP_S > LEAST_RUN_SUPPORT
-    return keep
+        total = float(np.maximum(support[inside], 0).sum()) * HOP_S / LOCK_HOP_S
+        still = np.ptp(refined.log_hz[inside]) < LEAST_SPREAD / 4
+        if total > (LEAST_STILL_SUPPORT if still else LEAST_RUN_SUPPORT):
+            weight[int(number)] = total
+    speed = 60.0 * factor * np.exp(refined.log_hz)
+    for number in sorted(weight, key=lambda n: weight[n]):
+        for other in (n for n in list(weight) if weight[n] > weight[number]):
+            if _unreachable(refined.time_s, speed, run, number, other):
+                del weight[number]
+                break
+    return np.isin(run, list(weight))
+
+
+def _unreachable(
+    time_s: NDArray[np.float64],
+    speed_rpm: NDArray[np.float64],
+    run: NDArray[np.int64],
+    one: int,
+    other: int,
+) -> bool:
+    """Whether the drum could not have changed between two runs in the time between them."""
+    first, last = (
+        np.flatnonzero(run == min(one, other))[-1],
+        np.flatnonzero(run == max(one, other))[0],
+    )
+    pause = float(time_s[last] - time_s[first])
+    return abs(float(speed_rpm[last] - speed_rpm[first])) > FASTEST_RPM_PER_S * pause
 
 
 def _reason(speed: NDArray[np.float64], scales: tuple[Candidate, ...]) -> str:
@@ -109,7 +140,7 @@ def _reason(speed: NDArray[np.float64], scales: tuple[Candidate, ...]) -> str:
     known = speed[np.isfinite(speed)]
     if not len(known):
         return "no stretch of this recording is supported by evidence of the drum's own turns"
-    if scales[0].standout < LEAST_STANDOUT:
+    if scales[0].standout < LEAST_STANDOUT or scales[0].measured_standout < LEAST_MEASURED:
         return (
             "the motor's changes of speed are heard but the drum's own turns are not; a profile "
             "with the drum-to-motor ratio, or an accelerometer log, would tell"
@@ -156,7 +187,9 @@ def steady_lines(maps: Maps) -> tuple[SteadyLine, ...]:
             continue
         out.append(
             SteadyLine(
-                frequency_hz=float(frequency), level_db=float("nan"), likely_source=_source(frequency)
+                frequency_hz=float(frequency),
+                level_db=float("nan"),
+                likely_source=_source(frequency),
             )
         )
     return tuple(out)
