@@ -7,10 +7,13 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from .calc import collect_readings, reading_options
 from .exits import STATE_CODES
 
 if TYPE_CHECKING:
     from spinlab.analysis import Analysis
+    from spinlab.machine import Machine
+    from spinlab.recording import Recording
 
     from .progress import Progress
 
@@ -69,6 +72,7 @@ STANDARD_OUTPUT = Path("-")
     metavar="HZ",
     help="Samples per second of a log that has no time column.",
 )
+@reading_options
 def check_command(
     recording: Path,
     profile: str | None,
@@ -78,6 +82,8 @@ def check_command(
     quiet: bool,
     acceleration_unit: Any,
     rate_hz: float | None,
+    readings_file: Path | None,
+    reading_lines: tuple[str, ...],
 ) -> int:
     """Check one recording of a spin test: sound, a video's sound, or an acceleration log.
 
@@ -91,11 +97,16 @@ def check_command(
     targets = [path for path in (json_file, page_file, picture_file) if path is not None]
     _sensible(targets, picture_file)
     check_writable(
-        (path for path in targets if path != STANDARD_OUTPUT), never=_inputs(recording, profile)
+        (path for path in targets if path != STANDARD_OUTPUT),
+        never=_inputs(recording, profile, readings_file),
     )
+    readings = collect_readings(readings_file, reading_lines)
     progress = Progress(wanted=not quiet)
     try:
-        analysis = _analyse(recording, profile, acceleration_unit, rate_hz, progress)
+        loaded, machine = _load(recording, profile, acceleration_unit, rate_hz, progress)
+        from spinlab.analysis import analyse
+
+        analysis = analyse(loaded, machine, progress=progress, readings=readings)
         _write(analysis, json_file, page_file, picture_file, progress)
     finally:
         progress.wipe()
@@ -119,31 +130,29 @@ def _sensible(targets: list[Path], picture_file: Path | None) -> None:
         raise click.UsageError("Two results cannot go to the same file; name one for each.")
 
 
-def _inputs(recording: Path, profile: str | None) -> list[Path]:
-    return [recording] if profile is None else [recording, Path(profile)]
+def _inputs(recording: Path, profile: str | None, readings_file: Path | None) -> list[Path]:
+    more = [Path(profile)] if profile is not None else []
+    return [recording, *more, *([readings_file] if readings_file is not None else [])]
 
 
-def _analyse(
+def _load(
     recording: Path,
     profile: str | None,
     acceleration_unit: Any,
     rate_hz: float | None,
     progress: Progress,
-) -> Analysis:
+) -> tuple[Recording, Machine | None]:
     from spinlab.machine import load_machine
-
-    machine = None if profile is None else load_machine(profile)
     from spinlab.reading import read
 
+    machine = None if profile is None else load_machine(profile)
     loaded = read(
         recording,
         acceleration_unit=acceleration_unit,
         rate_hz=rate_hz,
         progress=progress.step("Reading the file"),
     )
-    from spinlab.analysis import analyse
-
-    return analyse(loaded, machine, progress=progress)
+    return loaded, machine
 
 
 def _write(

@@ -10,7 +10,7 @@ from __future__ import annotations
 import dataclasses
 import math
 from collections.abc import Iterable, Mapping
-from typing import Any, Protocol
+from typing import TYPE_CHECKING, Any, Protocol
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -20,6 +20,9 @@ from spinlab.machine.value import Machine
 from spinlab.recording import Recording
 from spinlab.speed.track import SpeedTrack
 from spinlab.stages import StageTable
+
+if TYPE_CHECKING:
+    from spinlab.phases.value import PhaseList
 
 FORMAT = "spinlab.result"
 VERSION = 1
@@ -90,9 +93,13 @@ def result(analysis: Analysed) -> dict[str, Any]:
         "coast_down": {
             "start_s": plain(stages.coast_down_start_s),
             "duration_s": plain(stages.coast_down_s),
+            "from_rpm": plain(stages.coast_down_from_rpm),
+            "to_rpm": plain(stages.coast_down_to_rpm),
             "slope_rpm_per_s": plain(stages.coast_down_rpm_per_s),
         },
         "total_s": plain(stages.total_s),
+        "phases": _phases(getattr(analysis, "phases", None)),
+        "readings": plain(getattr(analysis, "readings", ())),
         "findings": [plain(finding) for finding in analysis.findings],
         "verdict": plain(analysis.verdict),
     }
@@ -186,6 +193,11 @@ def _track(track: SpeedTrack) -> dict[str, Any]:
         "reason": track.reason,
         "remarks": list(track.remarks),
     }
+
+
+def _phases(cut: PhaseList | None) -> list[dict[str, Any]]:
+    """The phases of a service test; empty where none were cut."""
+    return [plain(phase) for phase in cut.phases] if cut is not None else []
 
 
 def _software_version() -> str:

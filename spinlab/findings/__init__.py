@@ -1,0 +1,1 @@
+"""From measurements to statements: the only home of thresholds."""

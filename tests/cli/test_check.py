@@ -57,6 +57,28 @@ def test_the_recording_is_left_as_it_was(answer, spinlab, tone, invented, tmp_pa
     assert (tone.read_bytes(), tone.stat().st_mtime_ns) == before
 
 
+def test_meter_readings_reach_the_analysis(monkeypatch, answer, spinlab, tone, invented, tmp_path):
+    got = []
+
+    def analyse(recording, machine=None, *, progress=None, readings=()):
+        got.extend(readings)
+        return invented
+
+    answer(invented)
+    monkeypatch.setattr(sys.modules["spinlab.analysis"], "analyse", analyse)
+    table = tmp_path / "meter.csv"
+    table.write_text("label,speed_rpm,power_w\n800,800,220\n", "utf-8")
+    spinlab("check", tone, "--quiet", "--readings", table, "--reading", "1200rpm 238V 1.6A 300W")
+    assert [(reading.speed_rpm, reading.power_w) for reading in got] == [(800, 220), (1200, 300)]
+
+
+def test_a_reading_that_makes_no_sense_is_bad_input(answer, spinlab, tone, invented):
+    answer(invented)
+    code, _, err = spinlab("check", tone, "--reading", "very hot")
+    assert code == 20
+    assert err.count("\n") == 1
+
+
 def test_an_output_that_cannot_be_written_is_told_before_the_analysis(answer, spinlab, tone):
     answer(AssertionError("the analysis must not have started"))
     code, out, err = spinlab("check", tone, "--json", "/nowhere/r.json")
@@ -164,7 +186,7 @@ def test_stopping_from_the_keyboard_ends_with_130_and_leaves_nothing(
 SLOW = """
 import sys, time, types
 fake = types.ModuleType("spinlab.analysis")
-def analyse(recording, machine=None, *, progress=None):
+def analyse(recording, machine=None, *, progress=None, readings=()):
     print("started", flush=True)
     time.sleep(60)
 fake.analyse = analyse

@@ -1,0 +1,136 @@
+"""The steps after the stages: belt and motor, vibration, bearings, coast-down, phases."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from spinlab.analysis.work import Work
+from spinlab.bearings import BearingEvidence, Mounted, detect, mounted
+from spinlab.bearings.catalogue import load
+from spinlab.coastdown import CoastDown, coast_downs
+from spinlab.drive.measure import Drive, belt_order
+from spinlab.drive.measure import measure as measure_drive
+from spinlab.errors import InputError
+from spinlab.machine.value import Machine
+from spinlab.phases import PhaseList, cut_phases
+from spinlab.quality.value import Quality
+from spinlab.recording import Recording
+from spinlab.speed.track import SpeedTrack
+from spinlab.vibration.loudness import Loudness, loudness
+from spinlab.vibration.measure import Vibration
+from spinlab.vibration.measure import measure as measure_vibration
+
+# Frames of a track that was never made, because the recording holds nothing.
+_EMPTY_HOP_S = 0.3
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Measured:
+    """What the steps after the stages measured; None where a step failed."""
+
+    drive: Drive | None
+    vibration: Vibration | None
+    bearings: BearingEvidence | None
+    bearing_remarks: tuple[str, ...]
+    coast_downs: tuple[CoastDown, ...]
+    phases: PhaseList | None
+
+
+def unknown_track(recording: Recording, reason: str) -> SpeedTrack:
+    """A track that knows nothing, over the whole of a recording, and why."""
+    count = max(1, int(recording.duration_s / _EMPTY_HOP_S))
+    nothing = np.full(count, np.nan)
+    return SpeedTrack(
+        time_s=np.asarray(recording.start_s + (np.arange(count) + 0.5) * _EMPTY_HOP_S),
+        speed_rpm=nothing,
+        standard_uncertainty_rpm=nothing.copy(),
+        confidence=np.zeros(count),
+        motion=np.full(count, "unknown"),
+        carried_by=np.full(count, ""),
+        scale="relative",
+        reason=reason,
+    )
+
+
+def measure(
+    work: Work,
+    recording: Recording,
+    machine: Machine | None,
+    quality: Quality,
+    track: SpeedTrack,
+) -> Measured:
+    """The steps that need the speed in rpm; a relative track serves them as none at all."""
+    absolute = track
+    if track.scale == "relative":
+        absolute = unknown_track(recording, track.reason)
+    band = quality.usable_band_hz
+    powers = work.attempt("Sound power", lambda: _powers(recording))
+    drive = work.attempt(
+        "Reading belt and motor",
+        lambda: measure_drive(recording, absolute, machine, usable_band_hz=band),
+    )
+    absolute = with_ratio(absolute, drive)
+    ratio = absolute.motor_ratio.value if absolute.motor_ratio is not None else None
+    vibration = work.attempt(
+        "Measuring the shaking",
+        lambda: measure_vibration(
+            recording,
+            absolute,
+            sound=powers,
+            belt_order=belt_order(machine),
+            motor_ratio=ratio,
+        ),
+    )
+    bearings = work.attempt(
+        "Looking for bearing damage", lambda: _bearings(recording, absolute, machine, quality)
+    )
+    inertia = machine.drum_inertia_kg_m2 if machine is not None else None
+    coasts = work.attempt("Coast-down", lambda: coast_downs(absolute, inertia_kg_m2=inertia))
+    phases = work.attempt("Cutting phases", lambda: cut_phases(recording, absolute, sound=powers))
+    evidence, remarks = bearings if bearings is not None else (None, ())
+    return Measured(
+        drive=drive,
+        vibration=vibration,
+        bearings=evidence,
+        bearing_remarks=remarks,
+        coast_downs=coasts or (),
+        phases=phases,
+    )
+
+
+def _powers(recording: Recording) -> Loudness | None:
+    if recording.kind != "sound":
+        return None
+    return loudness(recording)
+
+
+def with_ratio(track: SpeedTrack, drive: Drive | None) -> SpeedTrack:
+    """A track that also knows the motor's ratio, where belt and motor told it."""
+    ratio = drive.ratio.ratio if drive is not None and drive.ratio is not None else None
+    if track.motor_ratio is not None or ratio is None or track.scale == "relative":
+        return track
+    return replace(track, motor_ratio=ratio)
+
+
+def _bearings(
+    recording: Recording, track: SpeedTrack, machine: Machine | None, quality: Quality
+) -> tuple[BearingEvidence | None, tuple[str, ...]]:
+    """The search, and which bearings could not be looked for."""
+    known = Mounted(bearings=(), competitors=())
+    if machine is not None:
+        try:
+            known = mounted(machine, track)
+        except InputError as problem:
+            return None, (str(problem),)
+    evidence = detect(
+        recording,
+        track,
+        known.bearings,
+        competitors=known.competitors,
+        usable_band_hz=quality.usable_band_hz,
+        mains_hz=float(machine.mains_hz) if machine is not None and machine.mains_hz else None,
+        catalogue=load(),
+    )
+    return evidence, known.remarks

@@ -1,0 +1,260 @@
+"""Stages that were missed, came late, were off their speed or were let go too soon.
+
+Ramps given up and a speed that hunts are statements of their own (`oscillation`); stages that could
+not be measured stand in the stage table and are no finding.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Any
+
+import numpy as np
+
+from spinlab.finding import Finding, State
+from spinlab.findings.judge import chance_above, shared, state_of
+from spinlab.machine.value import Machine, Plateau
+from spinlab.speed.track import SpeedTrack
+from spinlab.stages import Stage, StageTable
+
+# Weights of rival causes, relative to 1 for the machine itself; common practice, no published
+# source.  A profile's intermediate speeds are less sure to be the unit's than its top speed.
+OTHER_PROGRAMME, OTHER_TOP = 0.45, 0.12
+OTHER_PROGRAMME_SKIPPED = 1.0
+SCALE_OFF = 1.0
+# Stages that are all off by one factor, to within this, speak for a wrong scale or profile.
+SAME_FACTOR_SHARE, LEAST_SAME_FACTOR = 0.006, 3
+# Frame edges, and what "the start of the spin" leaves open, in a stage's arrival (1 sigma).
+ARRIVAL_SIGMA_S = 2.0
+DWELL_SIGMA_S = 0.5
+# Chance left open, over and above the measurement, that a plateau was there and not seen.
+UNSEEN = 0.03
+
+NEXT_TOP = (
+    "compare with the type plate and the unit's own service papers; then supply voltage under "
+    "load, belt, motor and its control, drum turning freely by hand with the plug pulled"
+)
+NEXT_OFF = (
+    "compare with the unit's own service papers; then tacho or position sensor, belt and pulleys"
+)
+NEXT_LATE = "drum empty and drained? turns freely by hand with the plug pulled? then the motor"
+
+
+def findings(
+    stages: StageTable, track: SpeedTrack, machine: Machine | None = None
+) -> tuple[Finding, ...]:
+    """What the stage table proves; nothing without a profile.
+
+    Args:
+        stages: the table.
+        track: where it came from, for the weight of its reading.
+        machine: the profile that it was held against.
+    """
+    expected = [stage for stage in stages.stages if stage.expected_rpm is not None]
+    if machine is None or not expected:
+        return ()
+    asked = {plateau.rpm: plateau for plateau in machine.programme}
+    weight = reading_weight(track)
+    factor = _same_factor(expected)
+    top = expected[-1]
+    found = [*_missed(expected, weight)]
+    for stage in expected:
+        if stage.outcome == "off speed":
+            plateau = asked[stage.expected_rpm or 0.0]
+            found.append(_off_speed(stage, plateau, weight, factor, at_top=stage is top))
+        elif stage.outcome == "late":
+            found.append(_late(stage))
+        short = _short(stage, asked.get(stage.expected_rpm or 0.0))
+        if short is not None:
+            found.append(short)
+    if not found and any(stage.outcome == "reached" for stage in expected):
+        found.append(_kept(expected, stages))
+    return tuple(found)
+
+
+def reading_weight(track: SpeedTrack) -> float:
+    """Weight of the reading that the track reports, among its rivals."""
+    own = [rival.weight for rival in track.rivals if abs(rival.ratio - 1.0) < 0.01]
+    others = sum(rival.weight for rival in track.rivals if abs(rival.ratio - 1.0) >= 0.01)
+    return own[0] if own else max(0.0, 1.0 - others)
+
+
+def _numbers(stage: Stage, plateau: Plateau | None = None) -> dict[str, Any]:
+    return {
+        "asked_rpm": stage.expected_rpm,
+        "allowed_rpm": plateau.allowed_departure_rpm if plateau is not None else None,
+        "speed_rpm": stage.speed_rpm,
+        "standard_uncertainty_rpm": stage.standard_uncertainty_rpm,
+        "deviation_percent": stage.deviation_percent,
+        "start_s": stage.start_s,
+        "end_s": stage.end_s,
+    }
+
+
+def _missed(expected: Sequence[Stage], weight: float) -> list[Finding]:
+    """The stages at the end that were never reached, as one finding, and those passed over."""
+    tail: list[Stage] = []
+    for stage in reversed(expected):
+        if stage.outcome != "missed":
+            break
+        tail.insert(0, stage)
+    found = [_passed(s, weight) for s in expected if s.outcome == "missed" and s not in tail]
+    if tail:
+        sign = weight * (1.0 - UNSEEN)
+        probability, rivals = shared(
+            sign, {"the programme of this unit asks for other speeds": OTHER_TOP}
+        )
+        names = [f"{stage.expected_rpm:g}" for stage in tail]
+        listed = " and ".join([*([", ".join(names[:-1])] if names[1:] else []), names[-1]])
+        found.append(
+            Finding(
+                kind="stage",
+                subject=f"{listed} rpm stage{'s' if names[1:] else ''} never reached",
+                state=state_of(probability),
+                probability=probability,
+                evidence={
+                    "missed_rpm": [stage.expected_rpm for stage in tail],
+                    "fastest_held_rpm": max(
+                        (s.speed_rpm for s in expected if s.speed_rpm is not None), default=None
+                    ),
+                },
+                rivals=rivals,
+                next_step=NEXT_TOP,
+                reason=tail[0].reason,
+            )
+        )
+    return found
+
+
+def _passed(stage: Stage, weight: float) -> Finding:
+    probability, rivals = shared(
+        weight * (1.0 - UNSEEN),
+        {"the programme of this unit has no such stage": OTHER_PROGRAMME_SKIPPED},
+    )
+    return Finding(
+        kind="stage",
+        subject=f"{stage.expected_rpm:g} rpm stage left out",
+        state=state_of(probability),
+        probability=probability,
+        evidence=_numbers(stage),
+        rivals=rivals,
+        next_step="compare with the unit's own service papers",
+        reason=stage.reason,
+    )
+
+
+def _off_speed(
+    stage: Stage, plateau: Plateau, weight: float, factor: float | None, *, at_top: bool
+) -> Finding:
+    deviation, u = abs(stage.deviation_rpm or 0.0), stage.standard_uncertainty_rpm or 0.0
+    sign = weight * chance_above(deviation, u, plateau.allowed_departure_rpm)
+    rivals = {
+        "the programme of this unit asks for another speed": OTHER_TOP
+        if at_top
+        else OTHER_PROGRAMME
+    }
+    evidence = _numbers(stage, plateau)
+    if factor is not None:
+        rivals["the profile's ratio, or the reading of this recording, is off"] = SCALE_OFF
+        evidence["common_factor"] = factor
+    probability, causes = shared(sign, rivals)
+    return Finding(
+        kind="stage",
+        subject=f"{stage.expected_rpm:g} rpm stage off speed",
+        state=state_of(probability),
+        probability=probability,
+        evidence=evidence,
+        rivals=causes,
+        next_step=NEXT_TOP if at_top and (stage.deviation_rpm or 0.0) < 0 else NEXT_OFF,
+        reason=stage.reason,
+    )
+
+
+def _same_factor(expected: Sequence[Stage]) -> float | None:
+    """The one factor by which all measured stages are off, if there is one."""
+    ratios = [
+        stage.speed_rpm / stage.expected_rpm
+        for stage in expected
+        if stage.speed_rpm is not None and stage.expected_rpm
+    ]
+    off = [stage for stage in expected if stage.outcome == "off speed"]
+    if len(ratios) < LEAST_SAME_FACTOR or len(off) < LEAST_SAME_FACTOR:
+        return None
+    middle = float(np.median(ratios))
+    alike = all(abs(ratio / middle - 1.0) <= SAME_FACTOR_SHARE for ratio in ratios)
+    return middle if alike else None
+
+
+def _late(stage: Stage) -> Finding:
+    evidence = _numbers(stage) | {
+        "reached_after_s": stage.reached_after_s,
+        "allowed_s": stage.allowed_s,
+    }
+    sign = 0.95
+    if stage.reached_after_s is not None and stage.allowed_s is not None:
+        sign = chance_above(stage.reached_after_s, ARRIVAL_SIGMA_S, stage.allowed_s)
+    probability, rivals = shared(
+        sign,
+        {
+            "repeated distribution because of a load or water in the drum": 0.3,
+            "the programme of this unit takes longer": OTHER_PROGRAMME,
+        },
+    )
+    return Finding(
+        kind="stage",
+        subject=f"{stage.expected_rpm:g} rpm stage late",
+        state="attention" if state_of(probability) == "fault" else state_of(probability),
+        probability=probability,
+        evidence=evidence,
+        rivals=rivals,
+        next_step=NEXT_LATE,
+        reason=stage.reason,
+    )
+
+
+def _short(stage: Stage, plateau: Plateau | None) -> Finding | None:
+    """A stage that was let go too soon, where its whole dwell was measured."""
+    least = plateau.dwell_at_least_s if plateau is not None else None
+    if least is None or stage.dwell_s is None or "Held for" not in stage.reason:
+        return None
+    probability, rivals = shared(
+        1.0 - chance_above(stage.dwell_s, DWELL_SIGMA_S, least),
+        {"the programme of this unit holds it less long": OTHER_PROGRAMME_SKIPPED},
+    )
+    state: State = state_of(probability)
+    return Finding(
+        kind="stage",
+        subject=f"{stage.expected_rpm:g} rpm stage let go too soon",
+        state=state,
+        probability=probability,
+        evidence=_numbers(stage) | {"dwell_s": stage.dwell_s, "least_dwell_s": least},
+        rivals=rivals,
+        next_step="compare with the unit's own service papers",
+        reason=stage.reason,
+    )
+
+
+def _kept(expected: Sequence[Stage], stages: StageTable) -> Finding:
+    reached = [stage for stage in expected if stage.outcome == "reached"]
+    whole = len(reached) == len(expected)
+    return Finding(
+        kind="stage",
+        subject="speed stages",
+        state="clear",
+        probability=0.02,
+        evidence={
+            "reached": len(reached),
+            "expected": len(expected),
+            "largest_deviation_percent": max(
+                (abs(s.deviation_percent) for s in reached if s.deviation_percent is not None),
+                default=None,
+            ),
+            "top_speed_rpm": stages.top_speed_rpm,
+        },
+        reason=(
+            f"All {len(expected)} stages were reached at their speed."
+            if whole
+            else f"The {len(reached)} stages of {len(expected)} that could be measured were "
+            "reached at their speed."
+        ),
+    )
