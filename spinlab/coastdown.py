@@ -48,7 +48,9 @@ class CoastDown:
 
 
 def coast_downs(track: SpeedTrack, *, inertia_kg_m2: float | None = None) -> tuple[CoastDown, ...]:
-    """Every coast-down of the track, fitted."""
+    """Every coast-down of the track, fitted; none where only ratios of speeds are known."""
+    if track.scale == "relative":
+        return ()
     coasting = (track.motion == "coasting") & track.known
     edges = np.flatnonzero(np.diff(np.concatenate([[False], coasting, [False]]).astype(np.int8)))
     found = []

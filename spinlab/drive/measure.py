@@ -82,6 +82,9 @@ def measure(
             reason="an acceleration log samples too slowly for the motor's "
             "orders; a sound recording would tell",
         )
+    if track.scale == "relative":
+        why = track.reason or "only ratios of speeds are known"
+        return Drive(direct=direct, reason=f"the drum's own speed is not known: {why}")
     if not spans:
         return Drive(direct=direct, reason="no plateau of two seconds or more with a known speed")
     start = _start_ratio(track, expected, direct)

@@ -53,8 +53,9 @@ class OrderSpectra:
         """Whitened power at orders of any shape, linear between cells, shape (w, ...)."""
         place = np.clip(orders / self.step, 0.0, self.white.shape[1] - 1.001)
         index = place.astype(int)
-        part = place - index
-        return np.asarray(self.white[:, index] * (1 - part) + self.white[:, index + 1] * part)
+        part = (place - index).astype(np.float32)
+        low = np.take(self.white, index, axis=1)
+        return np.asarray(low + (np.take(self.white, index + 1, axis=1) - low) * part)
 
 
 def order_spectra(
@@ -105,17 +106,22 @@ def _padded(part: NDArray[np.float32], length: int) -> NDArray[np.complex64]:
 
 
 def _whitened(power: NDArray[np.float32], step: float) -> NDArray[np.float32]:
-    """Power over its running median (of every fourth cell), scaled so that noise has mean 1."""
-    from scipy.ndimage import median_filter
-
+    """Power over the median around it (of every fourth cell), scaled so that noise has mean 1."""
     if power.size == 0:
         return power
     thin = power[:, ::PADDING]
-    width = max(5, round(_NOISE_ORDERS / (step * PADDING)))
-    background = median_filter(thin, size=(1, width), mode="nearest")
-    index = np.minimum(np.arange(power.shape[1]) // PADDING, thin.shape[1] - 1)
+    width = min(max(6, round(_NOISE_ORDERS / (step * PADDING))), thin.shape[1])
+    hop = max(1, width // 2)
+    views = np.lib.stride_tricks.sliding_window_view(thin, width, axis=1)[:, ::hop]
+    medians = np.median(views, axis=2)
+    place = (np.arange(power.shape[1]) / PADDING - 0.5 * (width - 1)) / hop
+    place = np.clip(place, 0.0, medians.shape[1] - 1.0)
+    low = np.minimum(place.astype(int), max(medians.shape[1] - 2, 0))
+    part = (place - low).astype(np.float32)
+    high = np.minimum(low + 1, medians.shape[1] - 1)
+    background = medians[:, low] * (1 - part) + medians[:, high] * part
     # The median of an exponential law is ln 2 times its mean.
-    return np.asarray(power * np.log(2.0) / np.maximum(background[:, index], 1e-30), np.float32)
+    return np.asarray(power * np.log(2.0) / np.maximum(background, 1e-30), np.float32)
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -172,12 +178,12 @@ def family_shift(
     if count == 0 or len(used) == 0:
         blank = np.zeros(count)
         return Shift(ratio=nothing, standard_uncertainty=nothing, excess=blank, members=())
-    finest = 0.25 / (spectra.turns * used.max())
+    finest = 0.5 / (spectra.turns * used.max())
     half = int(np.ceil(0.01 * span_percent * ratio / finest))
     offsets = finest * np.arange(-half, half + 1)
     total = _grouped(_score(spectra, used, ratio + offsets), groups, count)
     decoys = np.stack(
-        [_grouped(_score(spectra, used, d * ratio + offsets), groups, count) for d in _DECOYS]
+        [_grouped(_score(spectra, used, d * ratio + offsets[::2]), groups, count) for d in _DECOYS]
     )
     best = np.argmax(total, axis=1)
     high = total[np.arange(count), best]
@@ -202,7 +208,7 @@ def _score(
 
     The logarithm saturates, so that one loud line of another source cannot carry a family alone.
     """
-    total = np.zeros((len(spectra.time_s), len(grid)))
+    total = np.zeros((len(spectra.time_s), len(grid)), dtype=np.float32)
     for member in members:
         total += np.log1p(spectra.at(member * grid))
     return total

@@ -39,6 +39,8 @@ SUBJECT = "imbalance of the drum"
 
 def findings(vibration: Vibration, quality: Quality | None = None) -> tuple[Finding, ...]:
     """What can be said of the drum's imbalance."""
+    if vibration.reason:
+        return (not_measurable("imbalance", SUBJECT, vibration.reason, BETTER),)
     if vibration.kind == "sound":
         return (_from_sound(vibration, quality),)
     usable = [

@@ -23,14 +23,14 @@ CHECK = (
 
 def findings(vibration: Vibration) -> tuple[Finding, ...]:
     """What can be said of looseness, and of a machine or sensor that moved."""
-    found = [_pattern(vibration.pattern, vibration.kind)]
+    found = [_pattern(vibration.pattern, vibration.kind, vibration.reason)]
     walking = _walking(vibration)
     return tuple(found) if walking is None else (*found, walking)
 
 
-def _pattern(pattern: OrderPattern | None, kind: str) -> Finding:
+def _pattern(pattern: OrderPattern | None, kind: str, why: str) -> Finding:
     if pattern is None or pattern.reason or not pattern.levels:
-        reason = "" if pattern is None else pattern.reason
+        reason = why if pattern is None else pattern.reason
         return not_measurable(
             "looseness",
             SUBJECT,

@@ -34,7 +34,7 @@ def findings(
             not_measurable(
                 "oscillation",
                 "hunting of the speed",
-                "no plateau of two seconds or more with a known speed",
+                vibration.reason or "no plateau of two seconds or more with a known speed",
                 "hold each plateau for ten seconds or more",
             )
         ]

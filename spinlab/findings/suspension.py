@@ -32,6 +32,8 @@ def findings(vibration: Vibration, stages: StageTable | None = None) -> tuple[Fi
     if vibration.kind == "sound":
         reason = "a microphone does not hear 2-6 Hz, where the tub's resonance lies"
         return (not_measurable("suspension", SUBJECT, reason, BETTER),)
+    if vibration.reason:
+        return (not_measurable("suspension", SUBJECT, vibration.reason, BETTER),)
     fitted = [p for p in vibration.passages if p.damping_ratio is not None]
     decays = [d for d in vibration.decays if d.damping_ratio is not None]
     if not fitted and not decays:

@@ -73,7 +73,7 @@ Piece = tuple[int, int, str]
 def _turning(features: Features, track: SpeedTrack | None) -> NDArray[np.str_]:
     """What the track says of each frame: spin, distribution, coast-down, wash motion, or ""."""
     said = np.full(len(features.time_s), "", dtype="<U16")
-    if track is None or len(track.time_s) < 2:
+    if track is None or len(track.time_s) < 2 or track.scale == "relative":
         return said
     index = np.clip(np.searchsorted(track.time_s, features.time_s), 0, len(track.time_s) - 1)
     speed = np.nan_to_num(track.speed_rpm[index])

@@ -19,6 +19,7 @@ LEAST_SPEED_RATIO = 1.3  # fastest over slowest: less leaves the exponent unknow
 LEAST_SIGNAL_TO_NOISE = 3.0
 BIN_RPM = 25.0  # windows of one speed are not independent: they are averaged first
 LEAST_BINS = 4
+LEAST_BIN_SHARE = 0.25  # of the speeds looked at: a few that stand out may do so by chance
 BUMP_FACTOR, BUMP_SIGMA = 1.3, 3.0
 
 
@@ -65,7 +66,9 @@ def growth_law(orders: OrderTrack, *, order: float = 1.0, above_rpm: float = 400
     """Fit the growth of an order with speed above `above_rpm` (well above the tub's resonance)."""
     speed, size, u = _points(orders, order, above_rpm)
     blank = GrowthLaw(speed_rpm=speed, acceleration_m_s2=size, standard_uncertainty=u)
-    if len(speed) < LEAST_BINS or speed.max() < LEAST_SPEED_RATIO * speed.min():
+    looked_at = len(np.unique(np.round(orders.speed_rpm[orders.speed_rpm >= above_rpm] / BIN_RPM)))
+    few = len(speed) < max(LEAST_BINS, LEAST_BIN_SHARE * looked_at)
+    if few or speed.max() < LEAST_SPEED_RATIO * speed.min():
         return replace(
             blank,
             reason=f"order {order:g} stands out of the noise at too few speeds above "

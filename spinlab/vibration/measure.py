@@ -48,9 +48,11 @@ class Vibration:
         modulation: depth and knocks (sound).
         pattern: whole and half orders (both).
         beats: slow beats on each plateau (both).
+        reason: why nothing that needs the drum's own speed was measured; "" otherwise.
     """
 
     kind: str
+    reason: str = ""
     orders: OrderTrack | None = None
     levels: tuple[PlateauLevel, ...] = ()
     law: GrowthLaw | None = None
@@ -79,6 +81,15 @@ def measure(
         belt_order: belt passes per drum turn, so that it does not count as a half order.
         motor_ratio: motor turns per drum turn, likewise.
     """
+    if track.scale == "relative":
+        # Ratios of speeds are known, but not which line is the drum's: no order has a name.
+        why = track.reason or "only ratios of speeds are known"
+        sensor = sensor_state(recording) if recording.kind == "acceleration" else None
+        return Vibration(
+            kind=recording.kind,
+            reason=f"the drum's own speed is not known: {why}",
+            sensor=sensor,
+        )
     spans = plateau_spans(track)
     others = _others(belt_order, motor_ratio)
     if recording.kind == "acceleration":

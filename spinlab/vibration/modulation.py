@@ -23,6 +23,8 @@ TURNS = 24.0
 KNOCK_ORDERS = (3.0, 4.0)
 QUIET_ORDERS = (2.6, 3.4, 3.6, 4.4)
 LEAST_WINDOWS = 4
+MAINS_SWELLS_HZ = (50.0, 60.0, 100.0, 120.0)
+MAINS_CLEARANCE_HZ = 1.5
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -158,6 +160,10 @@ def _knocks(sound: Loudness, track: SpeedTrack) -> tuple[float | None, float | N
     knocks = np.sum([power[found.index(o)] for o in KNOCK_ORDERS], axis=0)
     quiet = np.sum([power[found.index(o)] for o in QUIET_ORDERS], axis=0)
     held = found.speed_rpm / 60.0 * max(KNOCK_ORDERS + QUIET_ORDERS) < 0.45 * sound.rate_hz
+    for order in KNOCK_ORDERS + QUIET_ORDERS:
+        # A motor or pump swells with the mains: order 3 at 1200 rpm is 60 Hz.
+        for mains_hz in MAINS_SWELLS_HZ:
+            held &= np.abs(order * found.speed_rpm / 60.0 - mains_hz) > MAINS_CLEARANCE_HZ
     bins = np.round(found.speed_rpm / 50.0)
     best: tuple[float, float, float] | None = None
     trials = 0

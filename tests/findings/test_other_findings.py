@@ -243,7 +243,9 @@ def test_no_readings_make_no_findings():
 def test_a_spin_without_a_pump_before_it_is_worth_a_look():
     spin = Phase(label="spin", start_s=60.0, end_s=120.0, confidence=0.9)
     quiet = Phase(label="quiet", start_s=0.0, end_s=60.0, confidence=0.9)
-    dry = PhaseList(phases=(quiet, spin), drained_before_spin=False)
+    wash = Phase(label="wash motion", start_s=2.0, end_s=30.0, confidence=0.9)
+    assert programme.findings(PhaseList(phases=(quiet, spin), drained_before_spin=False)) == ()
+    dry = PhaseList(phases=(wash, quiet, spin), drained_before_spin=False)
     (found,) = programme.findings(dry)
     assert found.state == "attention"
     assert "until it is out" in found.next_step
@@ -270,3 +272,11 @@ def test_causes_of_the_same_sign_become_rivals_whose_weights_add_up_to_one():
 def test_findings_that_do_not_compete_are_left_alone():
     alone = (statement("belt slip", 0.9, "belt"), statement("lost phase", 0.4, "motor"))
     assert reconcile(alone) == alone
+
+
+def test_without_the_drums_own_speed_nothing_is_said_of_its_shaking():
+    unknown = Vibration(kind="acceleration", reason="the drum's own speed is not known: no order")
+    for said_by in (imbalance, suspension, looseness, oscillation):
+        for found in said_by.findings(unknown):
+            assert found.state == "not measurable"
+            assert "own speed is not known" in found.reason
