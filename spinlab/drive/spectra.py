@@ -10,6 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -208,7 +209,7 @@ def _score(
 
     The logarithm saturates, so that one loud line of another source cannot carry a family alone.
     """
-    total = np.zeros((len(spectra.time_s), len(grid)), dtype=np.float32)
+    total: NDArray[Any] = np.zeros((len(spectra.time_s), len(grid)), dtype=np.float32)
     for member in members:
         total += np.log1p(spectra.at(member * grid))
     return total
