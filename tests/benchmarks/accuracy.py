@@ -22,6 +22,8 @@ import click
 from tests.benchmarks.runner import PROJECT, code_version, default_folder, one_thread_each
 
 PARTS = ("speed", "bound", "alternatives", "faults", "cost")
+# Files of the bench itself that decide what is measured.
+INFLUENTIAL = ("population.py", "scoring.py", "profiles.py", "methods.py", "ridge.py", "faults.py")
 PUBLISHED = PROJECT / "docs" / "accuracy"
 
 
@@ -151,7 +153,7 @@ def main(
         count=count,
         part=part,
         folder=cache or default_folder(),
-        version=code_version(("population.py", "scoring.py")),
+        version=code_version(INFLUENTIAL),
         workers=workers,
         pictures=folder,
         longest_s=longest,

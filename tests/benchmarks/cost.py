@@ -25,6 +25,7 @@ RATE_HZ = 48_000
 LENGTHS_S = (10, 30, 60, 180, 600, 1800, 7200)
 FIT_FROM_S = 30
 SEED = 17
+PROFILE = "belt-brushed-1400"
 LONGEST_WAIT_S = 4 * 3600
 GOALS = {60: "goal: 3 s", 600: "goal: 600 MB"}
 WARM_UP_S = 5.0
@@ -78,9 +79,10 @@ def whole_way() -> tuple[str, Any]:
 
     import spinlab
 
+    machine = spinlab.load_machine(PROFILE)
     if find_spec("spinlab.analysis"):
-        return "read and analyse", spinlab.analyse
-    return "read and track speed", spinlab.track_speed
+        return "read and analyse", lambda recording: spinlab.analyse(recording, machine)
+    return "read and track speed", lambda recording: spinlab.track_speed(recording, machine)
 
 
 def measure_file(path: Path) -> Result:

@@ -107,13 +107,6 @@ def through_a_file(made: Simulated) -> Recording:
         return read(path)
 
 
-def profile_name(p: Parameters) -> str:
-    """The generic profile that a technician who knows the drive and the rating would choose."""
-    drive = {"brushed": "belt-brushed", "three_phase": "belt-three-phase", "direct": "direct-drive"}
-    rated = max(step.rpm for step in p.programme if step.kind == "spin")
-    return f"{drive[p.drive.kind]}-{rated:.0f}"
-
-
 def interference_of(p: Parameters) -> list[str]:
     """Which noises beside the machine are there at all."""
     return [name for name in INTERFERENCE if getattr(p.surroundings, f"{name}_db") is not None]

@@ -6,7 +6,8 @@ import time
 from collections.abc import Sequence
 from typing import Any
 
-from tests.benchmarks.population import Case, describe, make, profile_name, through_a_file
+from tests.benchmarks.population import Case, describe, make, through_a_file
+from tests.benchmarks.profiles import generic
 from tests.benchmarks.scoring import frames, measured_plateaus, score
 from tests.benchmarks.tables import HEADER, LEGEND, interval, markdown, percent, speed_rows, tally
 
@@ -15,14 +16,13 @@ Result = dict[str, Any]
 
 def measure(case: Case) -> Result:
     """One case, from nothing to its scores."""
-    from spinlab.machine import load_machine
     from spinlab.speed import track_speed
 
     made = make(case)
     parameters = made.truth.parameters
     about = describe(case, parameters)
     recording = through_a_file(made)
-    machine = load_machine(profile_name(parameters))
+    machine = generic(parameters)
     began = time.process_time()
     try:
         track = track_speed(recording, machine)
