@@ -61,7 +61,7 @@ def loudness(recording: Recording, *, frame_rate_hz: float = FRAME_RATE_HZ) -> L
         edges = [0.01 * recording.rate_hz, 0.45 * recording.rate_hz]
     bands = np.array([edges[:-1], edges[1:]]).T
     frequency = np.arange(length // 2 + 1) * (recording.rate_hz / length)
-    share = _band_matrix(frequency, bands) * np.float32(2.0 / (size * float(np.sum(window**2))))
+    share = _band_matrix(frequency, bands) * np.float32(2.0 / (length * float(np.sum(window**2))))
     power = np.empty((len(bands), frames), dtype=np.float32)
     per_block = max(1, round(_BLOCK_S * recording.rate_hz / hop))
     for first in range(0, frames, per_block):

@@ -146,6 +146,13 @@ def _index(first_order: float) -> float:
     return float(min(1.0, (1.0 - np.sqrt(max(root, 0.0))) * 2.0 / first_order))
 
 
+def _mains_swells(track: SpeedTrack) -> tuple[float, ...]:
+    """Once and twice the mains; of both countries' where it is not known."""
+    if track.mains_hz is None:
+        return MAINS_SWELLS_HZ
+    return track.mains_hz.value, 2.0 * track.mains_hz.value
+
+
 def _knocks(sound: Loudness, track: SpeedTrack) -> tuple[float | None, float | None, float | None]:
     """F test of integer against off-integer orders of the log power, all bands together.
 
@@ -162,7 +169,7 @@ def _knocks(sound: Loudness, track: SpeedTrack) -> tuple[float | None, float | N
     held = found.speed_rpm / 60.0 * max(KNOCK_ORDERS + QUIET_ORDERS) < 0.45 * sound.rate_hz
     for order in KNOCK_ORDERS + QUIET_ORDERS:
         # A motor or pump swells with the mains: order 3 at 1200 rpm is 60 Hz.
-        for mains_hz in MAINS_SWELLS_HZ:
+        for mains_hz in _mains_swells(track):
             held &= np.abs(order * found.speed_rpm / 60.0 - mains_hz) > MAINS_CLEARANCE_HZ
     bins = np.round(found.speed_rpm / 50.0)
     best: tuple[float, float, float] | None = None

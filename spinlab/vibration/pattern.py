@@ -116,7 +116,8 @@ def _level(found: OrderTrack, order: float, here: NDArray[np.bool_]) -> OrderLev
     u = found.standard_uncertainty[k][:, here] ** 2
     count = a.size
     independent = max(1.0, 2.0 * count / 3.0)
-    ratio = float(np.mean(a / (2.0 * u)))
+    # Digital silence has neither line nor noise: a ratio of 0, not 0/0.
+    ratio = float(np.mean(a / np.maximum(2.0 * u, 1e-30)))
     # The noise beside is an estimate too, from some six probes in five windows: about 20 times
     # as many degrees of freedom would make it exact, so the F law is used, not chi-square.
     p = float(f_law.sf(ratio, 2.0 * independent, 6.0 * independent))
