@@ -19,14 +19,14 @@ _WINDOW_S = 2.0
 _STEP_S = 1.0
 _SYLLABLES_HZ = (2.5, 9.0)
 # Depth of the envelope's syllabic part; noise alone gives about 0.3 dB.
-_DEPTH_DB = 1.2
+_DEPTH_DB = 0.7
 _PITCH_FRAME_S = 0.07  # five periods of the lowest pitch
 _VOICE_BAND_HZ = (100.0, 2000.0)
 _PITCH_HZ = (75.0, 400.0)
 _PITCHES = 240  # steps of 0.7 %
 # Height of the pitch peak, 1 for a perfect comb; noise alone stays below 0.3.
-_VOICED = 0.35
-_VOICED_SHARE = (0.12, 0.85)
+_VOICED = 0.4
+_VOICED_SHARE = (0.10, 0.85)
 # Spread of the pitch about a straight line, in octaves: steady below, guesswork above.
 _INTONATION_OCTAVES = (0.015, 0.45)
 # Voice and loudness go together in speech.

@@ -37,7 +37,8 @@ class Quality:
         noise_suppression: whether the phone seems to have thinned out steady noise.
         spectral_holes: share of short-time spectrum cells far below their neighbours in time;
             0.002 is expected of noise.
-        speech_share: share of the time in which somebody seems to speak.
+        speech_share: share of the time in which somebody seems to speak, about as loud as the
+            machine or louder; fainter speech is not told.
         jitter_s: standard deviation of a log's steps.
         held_share: share of a log's readings that only repeat the one before.
         usable: False where nothing at all can be concluded.
