@@ -24,6 +24,9 @@ if TYPE_CHECKING:
     from spinlab.meter import Reading
 
 
+TRACKING = "Tracking the speed"
+
+
 def analyse(
     recording: Recording,
     machine: Machine | None = None,
@@ -37,7 +40,7 @@ def analyse(
         recording: sound or an acceleration log.
         machine: the profile of the unit under test; without it speed and plateaus are measured but
             not judged.
-        progress: told the step and the share of all the work that is done, 0 to 1.
+        progress: told the step under way and the share of it that is done, 0 to 1.
         readings: the technician's meter readings.
 
     Returns:
@@ -54,7 +57,7 @@ def analyse(
 
     work = Work(progress)
     quality = work.run("Judging the recording", lambda: assess(recording))
-    track = work.run("Tracking the speed", lambda: _track(recording, machine, quality, progress))
+    track = work.run(TRACKING, lambda: _track(recording, machine, quality, progress))
     log_rate_hz = recording.rate_hz if recording.kind == "acceleration" else None
     stages = work.run("Stages", lambda: stage_table(track, machine, log_rate_hz=log_rate_hz))
     measured = measure(work, recording, machine, quality, track)
@@ -91,4 +94,6 @@ def _track(
         return unknown_track(recording, quality.reason)
     from spinlab.speed import track_speed
 
-    return track_speed(recording, machine, progress=progress)
+    # The tracker has steps of its own; to a reader it is one.
+    tell = None if progress is None else lambda _step, share: progress(TRACKING, share)
+    return track_speed(recording, machine, progress=tell)

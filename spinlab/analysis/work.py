@@ -13,17 +13,6 @@ from spinlab.errors import InputError
 Progress = Callable[[str, float], None]
 Made = TypeVar("Made")
 
-# Share of the work done before each step begins, for the progress line; measured once.
-SHARES = {
-    "Judging the recording": 0.0,
-    "Tracking the speed": 0.1,
-    "Reading belt and motor": 0.5,
-    "Measuring the shaking": 0.6,
-    "Looking for bearing damage": 0.7,
-    "Cutting phases": 0.95,
-    "Drawing conclusions": 0.98,
-}
-
 
 class DefectWarning(UserWarning):
     """A step failed by a defect of spinlab's own; the rest of the result stands."""
@@ -39,7 +28,7 @@ class Work:
 
     def run(self, step: str, make: Callable[[], Made]) -> Made:
         """Make something that nothing can do without."""
-        self._tell(step, SHARES.get(step, 0.45))
+        self._tell(step, 0.0)
         began = time.perf_counter()
         try:
             return make()

@@ -72,7 +72,7 @@ def held_speeds(track: SpeedTrack, *, slow_rpm: float | None = None) -> tuple[He
         track: the drum's speed.
         slow_rpm: also take stretches of distribution that are held at this speed or faster.
     """
-    flat = track.motion == "plateau"
+    flat = (track.motion == "plateau") & np.isfinite(track.speed_rpm)
     if slow_rpm is not None:
         slow = (track.motion == "distribution") & (np.nan_to_num(track.speed_rpm) >= slow_rpm)
         flat |= slow
