@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -13,6 +13,8 @@ from spinlab.speed.track import SpeedTrack
 
 Floats = NDArray[np.float64]
 
+# Mean confidence that a plateau needs to count as measured.
+SURE_PLATEAU = 0.7
 # Interruptions that leave a plateau in one piece: frames unknown, or not far off the level.
 LONGEST_GAP_S = 10.0
 SAME_LEVEL_SHARE = 0.012
@@ -83,6 +85,19 @@ def held_speeds(track: SpeedTrack, *, slow_rpm: float | None = None) -> tuple[He
         if settled is not None:
             found.append(_measure(track, flat, *settled, hop_s, arrival=first))
     return tuple(found)
+
+
+def without_doubtful(track: SpeedTrack) -> SpeedTrack:
+    """The track with those plateaus unknown of which it is not sure.
+
+    A tone that stands still beside a drum that is hardly heard looks like a plateau, but the drum's
+    own evidence supports it only by chance.
+    """
+    speed, motion = track.speed_rpm.copy(), track.motion.copy()
+    for first, last in runs(np.isin(track.motion, ("plateau", "distribution"))):
+        if float(np.mean(track.confidence[first:last])) < SURE_PLATEAU:
+            speed[first:last], motion[first:last] = np.nan, "unknown"
+    return replace(track, speed_rpm=speed, motion=motion)
 
 
 def hop_of(track: SpeedTrack) -> float:

@@ -9,7 +9,7 @@ import numpy as np
 from spinlab.machine.value import Machine, Plateau
 from spinlab.speed.track import SpeedTrack
 from spinlab.stages.course import coast_down, given_up_at_last, retries, spin_start, top_speed
-from spinlab.stages.held import Held, held_speeds
+from spinlab.stages.held import Held, held_speeds, without_doubtful
 from spinlab.stages.judge import Context, held_stage
 from spinlab.stages.match import match
 from spinlab.stages.unheld import above_half_rate, unheld_stage
@@ -44,6 +44,7 @@ def stage_table(
     Where the track's scale is relative no speed in rpm is given: found plateaus and all expected
     ones are "not measurable".
     """
+    track = without_doubtful(track)
     programme = machine.programme if machine is not None else ()
     absolute = track.scale == "absolute"
     slowest = min((p.rpm for p in programme), default=np.inf)

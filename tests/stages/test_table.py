@@ -125,6 +125,15 @@ def test_speeds_first_heard_during_the_spin_leave_what_came_before_open():
     assert outcomes(table)[1:] == ["reached"] * 4
 
 
+def test_a_plateau_that_the_track_is_not_sure_of_is_no_plateau():
+    time_s, speed, sigma = drawn((0, 162), (9, 162), (12, 400), *SPIN[5:], noise=0.0005)
+    doubt = np.where(time_s < 9.3, 0.55, 0.95)
+    table = stage_table(track_of(time_s, speed, sigma, confidence=doubt), MACHINE)
+    assert [s.outcome for s in table.stages] == ["reached"] * 5
+    sure = stage_table(track_of(time_s, speed, sigma), MACHINE)
+    assert sure.stages[0].outcome == "extra"
+
+
 def test_doubtful_frames_do_not_prove_that_a_stage_was_left_out():
     time_s, speed, sigma = drawn(*[c for c in SPIN if c[1] != 1000], noise=0.0005)
     doubt = np.where((time_s > 38) & (time_s < 56), 0.2, 0.95)
