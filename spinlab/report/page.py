@@ -94,6 +94,7 @@ def _content(analysis: Analysed) -> dict[str, Any]:
             for finding in words.sorted_findings(analysis.findings)
             if finding.state != "not measurable"
         ],
+        "phases": words.phase_lines(getattr(analysis, "phases", None)),
         "unmeasured": words.unmeasured(analysis),
         "quality_remarks": tuple(getattr(analysis.quality, "remarks", ())),
         "facts": facts(analysis),

@@ -17,6 +17,7 @@ from spinlab.report.words import (
     measured,
     number,
     one_line,
+    phase_lines,
     sorted_findings,
     unmeasured,
 )
@@ -45,6 +46,7 @@ def text_report(analysis: Analysed) -> str:
         _verdict(analysis),
         _subject(analysis),
         _stage_table(analysis),
+        _phases(analysis),
         _findings(analysis),
         _gaps(analysis),
         _quality(analysis),
@@ -95,6 +97,13 @@ def _stage_table(analysis: Analysed) -> Iterator[str]:
         yield from _wrap(INTERVAL_NOTE + " Times are the file's own clock.", first="      ")
     for sentence in between_stages(analysis.stages):
         yield from _wrap(sentence)
+
+
+def _phases(analysis: Analysed) -> Iterator[str]:
+    lines = phase_lines(getattr(analysis, "phases", None))
+    if lines:
+        yield "PHASES"
+        yield from lines
 
 
 def _cells(stage: Stage) -> tuple[str, ...]:

@@ -11,6 +11,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 
 from spinlab.finding import Finding, State
+from spinlab.phases.value import PhaseList
 from spinlab.result import Analysed
 from spinlab.stages import Stage, StageTable
 
@@ -75,12 +76,35 @@ def _unmeasured(analysis: Analysed) -> Iterator[Unmeasured]:
             reason="No machine profile was given, so the expected speeds are not known.",
             remedy="Run the check again with --machine and the profile that fits the unit.",
         )
-    for stage in analysis.stages.stages:
-        if stage.outcome == "not measurable":
-            yield Unmeasured(what=f"the {stage_name(stage)} stage", reason=stage.reason, remedy="")
+    yield from _unmeasured_stages(analysis.stages, already=track.reason)
     for finding in analysis.findings:
         if finding.state == "not measurable":
             yield Unmeasured(what=finding.subject, reason=finding.reason, remedy=finding.next_step)
+
+
+def _unmeasured_stages(table: StageTable, *, already: str) -> Iterator[Unmeasured]:
+    """Stages that share a reason as one; a reason that was given already is not repeated."""
+    names: dict[str, list[str]] = {}
+    for stage in table.stages:
+        if stage.outcome == "not measurable":
+            names.setdefault(stage.reason, []).append(stage_name(stage))
+    for reason, which in names.items():
+        if already and already.rstrip(".").lower() in reason.lower():
+            continue
+        listed = " and ".join([*([", ".join(which[:-1])] if which[1:] else []), which[-1]])
+        what = f"the {listed} stage{'s' if which[1:] else ''}"
+        yield Unmeasured(what=what, reason=reason, remedy="")
+
+
+def phase_lines(cut: PhaseList | None) -> tuple[str, ...]:
+    """One line for each phase of a recording that holds more than the spin; else none."""
+    if cut is None or not any(cut.of(label) for label in _MORE_THAN_SPIN):
+        return ()
+    return tuple(
+        f"{clock(phase.start_s)} – {clock(phase.end_s)}  {phase.label}"
+        + (" (set by the user)" if phase.corrected else f" ({chance(phase.confidence)} sure)")
+        for phase in cut.phases
+    )
 
 
 def sorted_findings(findings: tuple[Finding, ...]) -> tuple[Finding, ...]:
@@ -183,6 +207,8 @@ def evidence_label(name: str) -> tuple[str, str]:
     return name.replace("_", " "), ""
 
 
+# Phases that a recording of the spin alone does not hold.
+_MORE_THAN_SPIN = ("fill", "pump", "wash motion")
 # A list in a sentence longer than this helps nobody.
 _MOST_LISTED = 6
 _UNITS = {
@@ -253,9 +279,11 @@ def between_stages(table: StageTable) -> tuple[str, ...]:
         times = "once" if len(table.retries) == 1 else f"{len(table.retries)} times"
         lines.append(f"Ramp given up and tried again {times}: {given_up}.")
     if table.coast_down_s is not None:
+        to = table.coast_down_to_rpm
+        down_to = "" if to is None else f" to {number(to, 0)} rpm" if to else " to standstill"
         lines.append(
             f"Coast-down from {clock(table.coast_down_start_s)}: {duration(table.coast_down_s)}"
-            f" ({number(table.coast_down_rpm_per_s, 1)} rpm/s)."
+            f"{down_to} ({number(table.coast_down_rpm_per_s, 1)} rpm/s)."
         )
     if table.total_s is not None:
         lines.append(f"Whole run: {duration(table.total_s)}.")

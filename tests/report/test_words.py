@@ -1,11 +1,14 @@
 """Numbers, times and states as people read them."""
 
 import math
+from dataclasses import replace
 
 import pytest
 
 from spinlab.finding import Finding
+from spinlab.phases import Phase, PhaseList
 from spinlab.report import words
+from spinlab.stages import Stage, StageTable
 
 
 @pytest.mark.parametrize(
@@ -116,4 +119,23 @@ def test_a_long_list_is_cut_and_says_how_much_was_left_out():
 def test_evidence_inside_evidence_keeps_its_units():
     assert (
         words.evidence_value({"line_hz": 161.7, "level_db": 48.0}) == "line 161.7 Hz, level 48 dB"
+    )
+
+
+def test_stages_that_share_a_reason_are_told_once(invented):
+    lost = Stage(expected_rpm=400.0, outcome="not measurable", reason="The file ends before.")
+    table = StageTable(stages=(lost, replace(lost, expected_rpm=800.0)))
+    told = words.unmeasured(invented.but(stages=table))
+    assert told[0].what == "the 400 rpm and 800 rpm stages"
+    assert [gap.reason for gap in told].count("The file ends before.") == 1
+
+
+def test_phases_are_told_only_of_a_recording_that_holds_more_than_the_spin():
+    spin = Phase(label="spin", start_s=60.0, end_s=130.0, confidence=0.9)
+    wash = Phase(label="wash motion", start_s=0.0, end_s=60.0, confidence=0.8)
+    assert words.phase_lines(PhaseList(phases=(spin,))) == ()
+    assert words.phase_lines(None) == ()
+    assert words.phase_lines(PhaseList(phases=(wash, spin))) == (
+        "0:00 – 1:00  wash motion (80 % sure)",
+        "1:00 – 2:10  spin (90 % sure)",
     )
