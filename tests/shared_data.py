@@ -11,9 +11,7 @@ from pathlib import Path
 
 import pytest
 
-SHARED = Path(
-    os.environ.get("SPINLAB_SHARED", str(Path(__file__).resolve().parents[2] / "shared"))
-)
+SHARED = Path(os.environ.get("SPINLAB_SHARED", str(Path(__file__).resolve().parents[2] / "shared")))
 
 
 def shared(relative: str) -> Path:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -33,7 +33,8 @@ _FINDABLE_LEVEL = 12.0
 # A companion is not a by-product: it is rare by chance and at least a third as deep.
 _COMPANION_LOG10 = -4.0
 _COMPANION_SHARE = 0.35
-# It has lines of its own, this rare each, where the leader has neither harmonic nor sideband.
+# It has lines of its own, the first harmonic among them and this rare each, where the leader
+# has neither harmonic nor sideband.
 _COMPANION_LINES = 2
 _COMPANION_LINE_LOG10 = -2.0
 
@@ -68,8 +69,12 @@ def _harmonics(case: Case, best: Best, spectra: EnvelopeSpectra) -> tuple[LineEv
     return tuple(line for line in read if line is not None)
 
 
-def _deepest(case: Case, best: Best, spectra: EnvelopeSpectra) -> float:
-    return max((line.depth for line in _harmonics(case, best, spectra)), default=0.0)
+def harmonic_depth(case: Case, spectra: EnvelopeSpectra) -> float:
+    """Modulation depth of a case's harmonics together, read narrowly and without sidebands."""
+    if case.best is None:
+        return 0.0
+    narrow = replace(case.best, width=0.0)
+    return float(np.sqrt(sum(line.depth**2 for line in _harmonics(case, narrow, spectra))))
 
 
 def companions(
@@ -85,22 +90,23 @@ def companions(
     sides = np.arange(-12, 13) * leader.bearing.shaft_order.value
     harmonics = np.arange(1, 2 * MOST_HARMONICS + 1) * best.order
     family = np.abs(harmonics[:, None] + sides).ravel()
+    deepest = harmonic_depth(leader, spectra)
     found: list[Fault] = []
     for case in waiting:
         if case.bearing != leader.bearing or case.fault in (leader.fault, "cage"):
             continue
         if case.best is None or log10_any(case.best.log_p, tests) > _COMPANION_LOG10:
             continue
-        if _deepest(case, case.best, spectra) < _COMPANION_SHARE * _deepest(leader, best, spectra):
+        if harmonic_depth(case, spectra) < _COMPANION_SHARE * deepest:
             continue
-        reach = 2.0 * spectra.step + max(best.width, case.best.width) * case.best.order
+        width = 2.0 * max(best.width, case.best.width)
         alone = [
-            line
+            line.label[:1]
             for line in _harmonics(case, case.best, spectra)
             if line.log10_p < _COMPANION_LINE_LOG10
-            and float(np.min(np.abs(family - line.order))) > reach
+            and float(np.min(np.abs(family - line.order))) > 2 * spectra.step + width * line.order
         ]
-        if len(alone) >= _COMPANION_LINES:
+        if "1" in alone and len(alone) >= _COMPANION_LINES:
             found.append(case.fault)
     return tuple(found)
 

@@ -13,9 +13,9 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from spinlab.bearings.describe import Case, companions, describe
+from spinlab.bearings.describe import Case, companions, describe, harmonic_depth
 from spinlab.bearings.evidence import Competitor, Hypothesis
-from spinlab.bearings.families import dominance, family_lines, fraction_comb
+from spinlab.bearings.families import dominance, family_lines, shaft_scale, simple_fraction
 from spinlab.bearings.geometry import FAULTS
 from spinlab.bearings.group import Group
 from spinlab.bearings.score import SLIP_WIDTHS, Best, log10_any, search
@@ -24,6 +24,10 @@ from spinlab.bearings.spectra import EnvelopeSpectra
 # What chance explains more often than this is worth no control and no second look.
 WORTH_A_LOOK_LOG10 = -1.3
 _MOST_ROUNDS = 4
+# Lines are set aside for the rest only where their explanation is this unlikely to be chance and
+# covers this share of all lines: a doubtful family must not swallow a true one.
+_SET_ASIDE_LOG10 = -3.0
+_SET_ASIDE_SHARE = 0.5
 # Sidebands that belong to a family, either side of each harmonic, and those the cage adds.
 _SIDES = 4
 _CAGE_SIDES = 2
@@ -72,35 +76,33 @@ def explain(
         competitors: other causes, to name those that lie close.
     """
     spectra = [group.spectra for group in groups]
+    scales = [shaft_scale(one, 2.0 * uncertainty) for one in spectra]
     waiting = _cases(groups, uncertainty)
     tests = len(waiting)
     waiting = [_searched(case, spectra, groups) for case in waiting]
     found: list[tuple[int, Hypothesis]] = []
     for _ in range(_MOST_ROUNDS):
-        worthy = [c for c in waiting if log10_any(_log_p(c), tests) < WORTH_A_LOOK_LOG10]
-        if not worthy:
+        leader = _leader(waiting, spectra, tests)
+        if leader is None or leader.best is None:
             break
-        leader = max(worthy, key=_rank)
-        assert leader.best is not None
         sharing = [c for c in waiting if c.low <= leader.best.order <= c.high]
         sharing.sort(key=lambda c: _misfit(c, leader))
         home = groups[leader.group]
         beside = companions(leader, waiting, spectra[leader.group], tests)
-        found += [
-            (index, replace(hypothesis, companions=beside))
-            for index, hypothesis in _family(
-                sharing, leader, home, spectra[leader.group], tests, competitors
-            )
-        ]
-        best = leader.best
-        spectra = [
-            one.without(_own_lines(leader, best, one.highest_order, wide=True)) for one in spectra
-        ]
-        waiting = [
-            _searched(case, spectra, groups) if _log_p(case) < -3.0 else case
-            for case in waiting
-            if case not in sharing
-        ]
+        scale = scales[leader.group]
+        family = _family(sharing, leader, home, spectra[leader.group], scale, tests, competitors)
+        found += [(leader.group, replace(one, companions=beside)) for one in family]
+        waiting = [case for case in waiting if case not in sharing]
+        share = max((one.share for one in family), default=0.0)
+        if log10_any(leader.best.log_p, tests) < _SET_ASIDE_LOG10 and share > _SET_ASIDE_SHARE:
+            spectra = [
+                one.without(_own_lines(leader, leader.best, one.highest_order, wide=True))
+                for one in spectra
+            ]
+            waiting = [
+                _searched(case, spectra, groups) if _log_p(case) < -3.0 else case
+                for case in waiting
+            ]
     leaders = len(found)
     for case in sorted(waiting, key=_log_p):
         if case.best is not None:
@@ -114,6 +116,22 @@ def explain(
         spectra=tuple(spectra),
         tests=tests,
     )
+
+
+def _leader(waiting: Sequence[Case], spectra: Sequence[EnvelopeSpectra], tests: int) -> Case | None:
+    """The case that explains the lines best; None where chance explains them all.
+
+    Every race order is a multiple of a cage order (BPFO = N x FTF): a cage is considered only
+    when no race and no ball explains the lines.  Among the others the deepest harmonics lead:
+    odds saturate, and a family of sidebands is as rare as the family itself, but less deep.
+    Doubtful cases are considered when no convincing one is left.
+    """
+    worthy: list[Case] = []
+    for limit in (_SET_ASIDE_LOG10, WORTH_A_LOOK_LOG10):
+        worthy = worthy or [c for c in waiting if log10_any(_log_p(c), tests) < limit]
+    if not worthy:
+        return None
+    return max(worthy, key=lambda c: (c.fault != "cage", harmonic_depth(c, spectra[c.group])))
 
 
 def _cases(groups: Sequence[Group], uncertainty: float) -> list[Case]:
@@ -146,12 +164,6 @@ def _log_p(case: Case) -> float:
     return 0.0 if case.best is None else case.best.log_p
 
 
-def _rank(case: Case) -> tuple[bool, float]:
-    # Every race order is a multiple of a cage order (BPFO = N x FTF): a cage is considered only
-    # when no race and no ball explains the lines.
-    return case.fault != "cage", 0.0 if case.best is None else case.best.strength
-
-
 def _misfit(case: Case, leader: Case) -> float:
     """How far the leader's order lies from a case's own, as a share of its searched range."""
     assert leader.best is not None
@@ -179,14 +191,14 @@ def _family(
     leader: Case,
     home: Group,
     spectra: EnvelopeSpectra,
+    scale: float,
     tests: int,
     competitors: Sequence[Competitor],
-) -> list[tuple[int, Hypothesis]]:
+) -> list[Hypothesis]:
     """Every hypothesis that the leader's lines fit, the closest to its own order first."""
     best = leader.best
     assert best is not None
     names = [(case.bearing.name, case.fault) for case in sharing]
-    parts, explained = fraction_comb(spectra, best.band)
     found = []
     for case in sharing:
         rest = spectra.without(_own_lines(case, best, spectra.highest_order))
@@ -198,7 +210,9 @@ def _family(
             share=strength.share,
             family_depth=strength.depth,
             also_fits=others,
-            fractions=parts if explained >= strength.share - _AS_MUCH else 1,
+            fractions=simple_fraction(
+                spectra, best.band, scale, least_share=strength.share - _AS_MUCH
+            ),
         )
-        found.append((leader.group, hypothesis))
+        found.append(hypothesis)
     return found

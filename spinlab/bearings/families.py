@@ -16,6 +16,13 @@ from spinlab.bearings.spectra import EnvelopeSpectra
 
 # Halves, thirds, quarters and eighths: multiples at which a speed is misread.
 _SIMPLE_FRACTIONS = (2, 3, 4, 8)
+# A locked line and its Hann skirt lie within this many lines of the fraction.
+_LOCKED_LINES = 2.2
+# Less than this share of the lines is no comb.
+_LEAST_FRACTIONS = 0.5
+# Whole orders looked at, and how far they must stand out, to place the comb.
+_WHOLE_ORDERS = 12
+_WHOLE_STAND = 1.3
 
 
 def family_lines(
@@ -55,19 +62,51 @@ class Dominance:
     depth: float
 
 
-def fraction_comb(spectra: EnvelopeSpectra, band: int) -> tuple[int, float]:
-    """The fractions of a turn that explain most lines (n for n-ths), and their share.
+def shaft_scale(spectra: EnvelopeSpectra, reach: float) -> float:
+    """True over stated shaft rate, from the lines at whole orders; 1 where none stand.
 
-    Lines at simple fractions betray a speed read at a multiple of the true one, or a gear; the
-    usual bearings' orders lie away from them.
+    Args:
+        spectra: whitened spectra.
+        reach: largest relative departure looked for.
     """
-    best = (1, 0.0)
+    whole = np.arange(1, int(min(_WHOLE_ORDERS, spectra.highest_order)) + 1)
+    count = max(1, int(np.ceil(reach * len(whole) / (0.25 * spectra.step))))
+    scales = 1.0 + reach * np.linspace(-1.0, 1.0, 2 * count + 1)
+    place = np.rint(scales[:, None] * whole / spectra.step).astype(int)
+    place = np.minimum(place, spectra.level.shape[1] - 1)
+    # Logarithms, so that one loud line does not place the comb.
+    heard = np.log1p(spectra.level).mean(axis=0)[place].sum(axis=1)
+    if heard.max() < _WHOLE_STAND * float(np.median(heard)):
+        return 1.0
+    return float(scales[int(np.argmax(heard))])
+
+
+def simple_fraction(
+    spectra: EnvelopeSpectra, band: int, scale: float, *, least_share: float
+) -> int:
+    """n where lines at whole n-ths of a turn explain this share of a band's lines; otherwise 1.
+
+    Lines at simple fractions betray a speed read at a multiple of the true one, or a gear.  They
+    are locked to the shaft and stand on the fractions to within a line or two; a family of a
+    bearing's order meets a fraction at most with one of its harmonics.
+
+    Args:
+        spectra: whitened spectra.
+        band: row.
+        scale: from `shaft_scale`.
+        least_share: share of the band's lines that the fractions must explain.
+    """
+    lines, power = spectra.standing(band)
+    if len(lines) == 0:
+        return 1
+    order = lines * spectra.step / scale
     for parts in _SIMPLE_FRACTIONS:
-        lines = [(k / parts, 0.0) for k in range(1, int(spectra.highest_order * parts) + 1)]
-        share = dominance(spectra, spectra.without(lines), band).share
-        if share > best[1]:
-            best = (parts, share)
-    return best
+        near = np.abs(order - np.rint(order * parts) / parts) * scale < _LOCKED_LINES * spectra.step
+        covered = min(0.9, 2.0 * _LOCKED_LINES * spectra.step * parts)
+        share = float(power[near].sum() / power.sum())
+        if (share - covered) / (1.0 - covered) >= max(least_share, _LEAST_FRACTIONS):
+            return parts
+    return 1
 
 
 def dominance(spectra: EnvelopeSpectra, rest: EnvelopeSpectra, band: int) -> Dominance:

@@ -50,22 +50,18 @@ class Best:
         band: row of the spectra.
         width: relative width the harmonics were gathered over.
         log_p: ln p, corrected for positions, widths and bands.
-        strength: nepers of all harmonics with a soft cap: ranks what `log_p`, which the hard
-            cap makes equal for all strong families, cannot.
     """
 
     order: float
     band: int
     width: float
     log_p: float
-    strength: float
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class _Scores:
     log_p: Array
     soft_log_p: Array
-    strength: Array
     orders: Array
     width: float
     trials: float
@@ -101,11 +97,16 @@ def search(
         if merit[band, place] < least - _WIDER_MUST_GAIN:
             least = float(merit[band, place])
             best = Best(
-                order=_centre(spectra.only(int(band)), float(scores.orders[place]), width),
+                order=float(
+                    np.clip(
+                        _centre(spectra.only(int(band)), float(scores.orders[place]), width),
+                        low,
+                        high,
+                    )
+                ),
                 band=int(band),
                 width=width,
                 log_p=float(min(0.0, corrected[band, place])),
-                strength=float(scores.strength[band, place]),
             )
     return best
 
@@ -141,7 +142,6 @@ def _scores(spectra: EnvelopeSpectra, low: float, high: float, width: float) -> 
     return _Scores(
         log_p=log_p,
         soft_log_p=np.where(harmonics > 0, log_survival(shape, strength), 0.0),
-        strength=strength,
         orders=orders,
         width=width,
         trials=max(1.0, (high - low) / look),

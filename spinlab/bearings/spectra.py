@@ -66,11 +66,15 @@ class EnvelopeSpectra:
             level_sum=self.level_sum[row],
         )
 
+    def standing(self, band: int) -> tuple[NDArray[np.int64], Array]:
+        """Numbers of a band's free lines that pass the level of chance, and their power."""
+        level = np.where(self.free, self.level[band], 0.0)
+        high = np.flatnonzero(level > line_threshold(0.01, lines=max(1, int(self.free.sum()))))
+        return high, (level[high] - 1.0) * self.floor[band, high] / HANN_NOISE_LINES
+
     def cyclic_power(self, band: int) -> float:
         """Squared modulation depth of all free lines of a band that pass the level of chance."""
-        level = np.where(self.free, self.level[band], 0.0)
-        high = level > line_threshold(0.01, lines=max(1, int(self.free.sum())))
-        return float(np.sum((level[high] - 1.0) * self.floor[band, high])) / HANN_NOISE_LINES
+        return float(self.standing(band)[1].sum())
 
     def depth(self, band: int, first: int, past: int) -> float:
         """Modulation depth of a line whose power lies in lines `first` to `past`."""

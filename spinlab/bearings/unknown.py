@@ -71,17 +71,20 @@ def _strongest(
             one = spectra.only(band)
             best = search(one, low, low * _STEP_RATIO, widths, np.ones(1))
             if best is not None:
-                looks.append((best, band, low))
+                looks.append((best, band))
         low *= _STEP_RATIO
     if not looks:
         return None
-    best, band, low = min(looks, key=lambda look: look[0].log_p)
-    if log10_any(best.log_p, len(looks)) > WORTH_A_LOOK_LOG10:
+    rare = [look for look in looks if log10_any(look[0].log_p, len(looks)) < WORTH_A_LOOK_LOG10]
+    if not rare:
         return None
+    # Odds saturate, and fractions of a strong family's order are rare too: the deepest leads.
+    best, band = max(rare, key=lambda look: _depth(spectra, look[1], look[0].order))
     one = spectra.only(band)
     width = max(2.0 * best.width, 0.004)
     lines = family_lines(best.order, [(1.0, 4)], width, spectra.highest_order)
     strength = dominance(one, one.without(lines), 0)
+    parts = simple_fraction(one, 0, scale, least_share=strength.share - 0.1)
     read = [
         read_line(one, 0, h * best.order, best.width, f"{h} x")
         for h in range(1, MOST_HARMONICS + 1)
@@ -96,6 +99,11 @@ def _strongest(
         rows=(),
     )
     return family, lines
+
+
+def _depth(spectra: EnvelopeSpectra, band: int, order: float) -> float:
+    lines = [read_line(spectra, band, h * order, 0.0, "") for h in range(1, MOST_HARMONICS + 1)]
+    return float(np.sqrt(sum(line.depth**2 for line in lines if line is not None)))
 
 
 def explaining_rows(

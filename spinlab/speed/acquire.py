@@ -36,6 +36,7 @@ class Evidence:
     drum: Floats
     agreement: Floats
     count: int
+    first_order_felt: bool
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -48,17 +49,29 @@ class Acquired:
     from_drum: bool
 
 
-def gather(maps: Maps, *, highest_hz: float) -> Evidence:
-    """Evidence maps on the grid of drum rates up to `highest_hz`."""
+# A sensor on the cabinet feels the first order above all; its next orders only support it.
+FELT_ORDERS = np.array([1.0, 2.0, 3.0])
+FELT_WEIGHTS = np.array([1.0, 0.2, 0.2])
+
+
+def gather(maps: Maps, *, highest_hz: float, first_order_felt: bool = False) -> Evidence:
+    """Evidence maps on the grid of drum rates up to `highest_hz`.
+
+    Args:
+        maps: the recording's maps.
+        highest_hz: the fastest drum rate.
+        first_order_felt: the recording is of a sensor that feels the drum's first order.
+    """
     lines = line_evidence(maps.tones.copy()) * maps.weight
     count = maps.grid.cell_of(highest_hz) + 1
     drum = family_evidence(
         np.maximum(lines, np.float32(DRUM_ABSENT)),
         maps.grid,
-        DRUM_ORDERS,
+        FELT_ORDERS if first_order_felt else DRUM_ORDERS,
+        weights=FELT_WEIGHTS if first_order_felt else None,
         count=count,
         lowest_hz=maps.lowest_tone_hz,
-        lowest_base_hz=LOWEST_DRUM_COMB_HZ,
+        lowest_base_hz=maps.lowest_tone_hz if first_order_felt else LOWEST_DRUM_COMB_HZ,
     )
     beat = family_evidence(
         maps.modulation,
@@ -69,9 +82,17 @@ def gather(maps: Maps, *, highest_hz: float) -> Evidence:
         lowest_base_hz=LOWEST_BEAT_HZ,
     )
     centre(beat, maps.grid.cell_of(LOWEST_BEAT_HZ))
-    centre(drum, maps.grid.cell_of(LOWEST_DRUM_COMB_HZ))
+    if first_order_felt:
+        centre(drum, maps.grid.cell_of(maps.lowest_tone_hz))
+    else:
+        centre(drum, maps.grid.cell_of(LOWEST_DRUM_COMB_HZ))
     return Evidence(
-        lines=lines, beat=beat, drum=drum, agreement=_agreement(lines, maps), count=count
+        lines=lines,
+        beat=beat,
+        drum=drum,
+        agreement=_agreement(lines, maps),
+        count=count,
+        first_order_felt=first_order_felt,
     )
 
 
@@ -143,6 +164,8 @@ def track_drum(family: Family, evidence: Evidence, maps: Maps) -> Path:
         maps: the recording's maps.
     """
     lowest = maps.grid.cell_of(maps.lowest_tone_hz)
+    if evidence.first_order_felt:
+        return _follow(evidence.drum + evidence.agreement, maps)
     values = evidence.beat + evidence.agreement + np.float32(DRUM_SHARE) * evidence.drum
     if len(family.offsets):
         lines = family_map(family, evidence.lines, maps.grid, count=evidence.count, lowest=lowest)
@@ -160,8 +183,12 @@ def acquire(evidence: Evidence, maps: Maps) -> tuple[Acquired, ...]:
     found = []
     start = _follow(evidence.drum + evidence.beat + evidence.agreement, maps)
     if (start.cell >= 0).any():
-        path, family = _learned(start, evidence, maps, count=evidence.count)
+        path, family = start, learn(start, maps)
+        if not evidence.first_order_felt:
+            path, family = _learned(start, evidence, maps, count=evidence.count)
         found.append(Acquired(path=path, family=family, score=path.score, from_drum=True))
+    if evidence.first_order_felt:
+        return tuple(found)
     low = maps.grid.cell_of(LOWEST_SEED_HZ)
     values = family_evidence(
         evidence.lines, maps.grid, SEED_ORDERS, count=maps.grid.count, lowest_hz=LOWEST_SEED_HZ

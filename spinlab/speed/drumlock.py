@@ -17,13 +17,14 @@ from spinlab.speed.evidence import Floats, line_evidence
 from spinlab.speed.follow import Course, at_orders, follow, standing
 from spinlab.speed.maps import Band
 from spinlab.speed.modulation import Envelopes
-from spinlab.speed.refine import curvature_sigma, smooth_correction
+from spinlab.speed.refine import Refined, curvature_sigma, smooth_correction
 
 LOCK_WINDOW_S = 3.6
 LOCK_HOP_S = 0.6
 REACH = 0.016
 STEP = 0.0005
 TONE_FRAME_S = 2.4
+TONE_LIMIT = 300.0
 # Creep is reported as 0.5-1 % (value from memory); where the drum itself is not heard this is what
 # stands between the motor and the drum.
 CREEP_SIGMA = 0.004
@@ -95,6 +96,18 @@ def lock_to_drum(
     )
 
 
+def felt_lock(refined: Refined) -> Lock:
+    """The lock of a felt first order: the course is the drum, and its own gain supports it."""
+    count = len(refined.time_s)
+    return Lock(
+        time_s=refined.time_s,
+        correction=np.zeros(count),
+        sigma=np.zeros(count),
+        support=refined.gain,
+        from_beats=np.zeros(count),
+    )
+
+
 def _pooled(total: Floats, reach: int = 4) -> Floats:
     """Evidence summed over neighbouring windows, over which creep hardly changes."""
     from scipy.ndimage import uniform_filter1d
@@ -130,7 +143,7 @@ def _tone_evidence(
         pitch = followed.rate_hz * order
         heard = (pitch >= band.low_hz) & (pitch < band.high_hz) & ~standing(pitch, steady_hz)
         ratio = np.nan_to_num(at_orders(followed, order * np.exp(logs)))
-        value = line_evidence(ratio, prior=0.4, limit=12.0)
+        value = line_evidence(ratio, prior=0.4, limit=TONE_LIMIT)
         value -= np.median(value, axis=1, keepdims=True)
         out[heard] += value[heard]
     return out

@@ -22,7 +22,7 @@ Floats = NDArray[np.float32]
 PRIOR = 0.3
 MEAN_SNR = 12.0
 # One line alone may not outvote a family: mains hum and a pump are strong and single.
-LIMIT = 6.0
+LIMIT = 10.0
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -16,7 +16,8 @@ from numpy.typing import NDArray
 from spinlab.speed.chirp import hann
 from spinlab.speed.evidence import Floats, noise_floor
 
-
+# Beyond this a line counts by its logarithm only, so that its peak still shows but does not rule.
+STRONG_RATIO = 20.0
 # Half the main lobe of the shortest frame that follows low lines.
 STANDING_REACH_HZ = 1.2
 
@@ -105,6 +106,8 @@ def follow(
         out[k] = spectrum.real**2 + spectrum.imag**2
     bin_hz = sample_rate_hz / length
     out /= noise_floor(out, bin_hz, width_hz=floor_width_hz)
+    strong = out > STRONG_RATIO
+    out[strong] = STRONG_RATIO * (1 + np.log(out[strong] / STRONG_RATIO))
     return Followed(time_s=time_s, rate_hz=centre, ratio=out, bin_hz=bin_hz, frame_s=frame_s)
 
 

@@ -32,7 +32,7 @@ BEAT_BINS_HZ = np.arange(LOWEST_MODULATION_HZ, HIGHEST_MODULATION_HZ, MODULATION
 # Evidence that one carrier band may give to one modulation line, and the prior that it beats.
 MODULATION_LIMIT = 4.0
 MODULATION_PRIOR = 0.2
-RATIO_LIMIT = 12.0
+RATIO_KNEE = 8.0
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -142,7 +142,7 @@ def make_maps(
         part = LogGrid(first_hz=float(grid.frequency_hz[first]), step=grid.step, count=last - first)
         ratio, still, bin_hz = _tone_ratio(band, seconds, fine, band.frame_s)
         tones[:, :, first:last] = to_log_grid(_best_of_three(ratio), bin_hz, part)
-        weight[first:last] = news_share(band.frame_s)
+        weight[first:last] = news_share(band.frame_s) if len(bands) > 1 else ONE_BAND_WEIGHT
         if band is bands[0]:
             long_s = max(LONG_FRAME_S, 2.0 * band.frame_s)
             ratio, still, bin_hz = _tone_ratio(band, seconds, np.zeros(1), long_s)
@@ -194,8 +194,17 @@ def _tone_ratio(
     power /= floor
     still = _still_part(power)
     power /= still
-    np.minimum(power, np.float32(RATIO_LIMIT), out=power)
+    compress(power)
     return power, np.union1d(still_hz, steady_bins(still[len(alphas) // 2]) * bin_hz), bin_hz
+
+
+def compress(ratio: Floats) -> None:
+    """Let strong lines grow only with their logarithm beyond `RATIO_KNEE`, in place.
+
+    A cap would turn the whole main lobe of a strong line into a plateau and hide where it peaks.
+    """
+    strong = ratio > RATIO_KNEE
+    ratio[strong] = RATIO_KNEE + np.log(ratio[strong] / RATIO_KNEE)
 
 
 def steady_bins(still: Floats) -> NDArray[np.int64]:
@@ -228,6 +237,8 @@ STANDING_RATIO = 5.0
 STANDING_WEIGHT = 4.0
 # Below this there is no mains, and the noise itself is too steep to tell a tone by its neighbours.
 LOWEST_STANDING_HZ = 40.0
+# A lone band of a sensor's log has no other voice beside it; its strong lines may count more.
+ONE_BAND_WEIGHT = 0.6
 
 
 def _still_part(ratio: Floats) -> Floats:

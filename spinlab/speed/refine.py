@@ -21,6 +21,7 @@ REACH = 0.014
 FINE_STEP = 0.0004
 CHANGE_COST = 0.8
 ROUNDS = 3
+LINE_LIMIT = 300.0
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -56,6 +57,9 @@ def refine(
     orders: NDArray[np.float64],
     *,
     steady_hz: NDArray[np.float64],
+    reach: float = REACH,
+    step: float = FINE_STEP,
+    fixed_orders: bool = False,
 ) -> Refined:
     """Refine a course from its lines.
 
@@ -66,8 +70,11 @@ def refine(
         log_hz: shape (frames,), ln of the rate that the orders refer to.
         orders: shape (lines,).
         steady_hz: sorted frequencies of tones that stand still.
+        reach, step: corrections tried, as shares of the rate.
+        fixed_orders: the orders are known whole numbers and are not measured anew.
     """
-    correction = np.arange(-REACH, REACH + FINE_STEP / 2, FINE_STEP)
+    given = orders
+    correction = np.arange(-reach, reach + step / 2, step)
     order_sigma = np.full(len(orders), np.inf)
     strength = np.zeros(len(orders))
     gain = np.zeros(len(time_s))
@@ -79,6 +86,8 @@ def refine(
         best = smooth_correction(total)
         log_hz = log_hz + correction[best]
         orders, order_sigma, strength = measure_orders(maps, best, orders, correction)
+        if fixed_orders:
+            orders = given
         gain = total[np.arange(len(best)), best]
         sigma = curvature_sigma(total, best, correction)
     return Refined(
@@ -126,7 +135,7 @@ def line_maps(
                     frame_s=band.follow_s,
                 )
                 ratio = np.nan_to_num(at_orders(part, order * np.exp(correction)))
-                out[number, use] = line_evidence(ratio, prior=0.5, mean_snr=20.0, limit=25.0)
+                out[number, use] = line_evidence(ratio, prior=0.5, mean_snr=20.0, limit=LINE_LIMIT)
     return out
 
 

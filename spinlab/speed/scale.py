@@ -36,9 +36,10 @@ USUAL_TOP_SHARE = 0.45
 SLOW_COST = 4.0
 # Nats for the reading in which a cabinet sensor's strongest moving line is the first order.
 FELT_GAIN = 14.0
+LEAST_FELT_STRENGTH = 8.0
 # Nats that the best factor must stand above the median factor for the scale to be called absolute,
 # and how many of them must be measured where the programme helped to choose.
-LEAST_STANDOUT = 11.0
+LEAST_STANDOUT = 13.0
 LEAST_MEASURED = 6.0
 # Readings closer than this share are one reading.
 APART = 0.02
@@ -114,7 +115,7 @@ def scan_scales(
         if prior
         else np.zeros(len(factors))
     )
-    if first_order_felt and len(refined.orders):
+    if first_order_felt and refined.strength.max(initial=0.0) > LEAST_FELT_STRENGTH:
         strongest = refined.orders[np.argmax(refined.strength)]
         ratio += FELT_GAIN * (np.abs(np.log(strongest / factors)) < 2 * ORDER_SPREAD)
     ratio += low_line_evidence(refined, factors, float(np.exp(top)))

@@ -8,20 +8,21 @@ Each step's own module explains it; this one only orders them and says what coul
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
 
 from spinlab.recording import Recording
-from spinlab.speed.acquire import Evidence, acquire, gather, track_drum
+from spinlab.speed.acquire import FELT_ORDERS, Evidence, acquire, gather, track_drum
 from spinlab.speed.beats import BEAT_HOP_S, Beats, follow_beats
-from spinlab.speed.drumlock import LOCK_HOP_S, lock_to_drum
-from spinlab.speed.follow import course_of
+from spinlab.speed.drumlock import LOCK_HOP_S, felt_lock, lock_to_drum
 from spinlab.speed.family import Family, learn
+from spinlab.speed.follow import course_of
 from spinlab.speed.listen import Listened, listen
 from spinlab.speed.path import Path
+from spinlab.speed.phase import phase_correction
 from spinlab.speed.refine import Refined, refine
 from spinlab.speed.scale import Candidate, RatioPrior, candidates, scan_scales
 from spinlab.speed.steady import steady_track
@@ -41,6 +42,11 @@ LEAST_RATIO_TOLERANCE = 0.012
 SLOWEST_TOP_SHARE = 6.0
 DRUM_ROUNDS = 2
 LEAST_STRENGTH = 0.2
+# A felt first order is broad where it is strong, and the coarse path may lie on its shoulder.
+FELT_REACH = 0.06
+FELT_STEP = 0.0008
+# A line this close to a whole order is the drum's; motor lines can lie half a percent beside one.
+WHOLE_REACH = 0.002
 # Path evidence counts lines in overlapping frames over and over; scale evidence hardly does.
 PATH_SHARE = 0.02
 STANDING_COST = 50.0
@@ -59,7 +65,9 @@ def track_speed(
     listened = listen(recording, lowest_hz=max(rpm_range[0] / 60.0, LOWEST_GRID_HZ))
     maps = listened.maps
     tell("following what moves", 0.4)
-    evidence = gather(maps, highest_hz=rpm_range[1] / 60.0)
+    evidence = gather(
+        maps, highest_hz=rpm_range[1] / 60.0, first_order_felt=listened.first_order_felt
+    )
     heard = Heard(
         listened=listened,
         evidence=evidence,
@@ -137,7 +145,20 @@ def _read(path: Path, family: Family, heard: Heard) -> Reading | None:
         return None
     grid, time_s = heard.listened.maps.grid, heard.listened.maps.time_s[known]
     log_hz = np.log(grid.first_hz) + grid.step * path.cell[known]
-    if len(family.offsets):
+    if heard.listened.first_order_felt:
+        refined = refine(
+            heard.listened.bands,
+            heard.listened.start_s,
+            time_s,
+            log_hz,
+            FELT_ORDERS,
+            steady_hz=heard.listened.maps.steady_hz,
+            reach=FELT_REACH,
+            step=FELT_STEP,
+            fixed_orders=True,
+        )
+        refined = _by_phase(refined, heard)
+    elif len(family.offsets):
         orders = np.exp(family.offsets * grid.step)
         refined = refine(
             heard.listened.bands,
@@ -179,6 +200,22 @@ def _again(reading: Reading, heard: Heard) -> Reading | None:
     return _read(path, learned if len(learned.offsets) else family, heard)
 
 
+def _by_phase(refined: Refined, heard: Heard) -> Refined:
+    """Correct a felt first order by its phase, twice, where that is coherent."""
+    band = heard.listened.bands[0]
+    for _ in range(2):
+        correction, sigma = phase_correction(
+            band.signal, band.rate_hz, heard.listened.start_s, refined.course, refined.time_s
+        )
+        sound = np.isfinite(correction)
+        refined = replace(
+            refined,
+            log_hz=refined.log_hz + np.where(sound, correction, 0.0),
+            sigma=np.where(sound, sigma, refined.sigma),
+        )
+    return refined
+
+
 def _unrefined(time_s: NDArray[np.float64], log_hz: NDArray[np.float64]) -> Refined:
     """A path without lines of its own: beats alone will correct it."""
     none = np.zeros(0)
@@ -197,6 +234,9 @@ def _finish(reading: Reading, heard: Heard) -> SpeedTrack:
     """Lock the best reading to the drum and write the track down."""
     refined, factor = reading.refined, reading.scales[0].factor
     log_drum = refined.log_hz + np.log(factor)
+    if heard.listened.first_order_felt:
+        lock = felt_lock(refined)
+        return write_down(refined, reading.scales, lock, heard.listened.maps)
     course = course_of(refined.time_s, log_drum, known=np.ones(len(log_drum), bool))
     lock = lock_to_drum(
         heard.listened.bands[0],
@@ -215,5 +255,5 @@ def whole_orders(refined: Refined, factor: float) -> NDArray[np.float64]:
     """The drum's whole orders, up to 20, among the lines that were measured."""
     orders = refined.orders / factor
     whole = np.round(orders)
-    near = np.abs(orders / np.maximum(whole, 1) - 1) < 0.006
+    near = np.abs(orders / np.maximum(whole, 1) - 1) < WHOLE_REACH
     return np.unique(whole[near & (whole >= 1) & (whole <= 20)])

@@ -13,7 +13,7 @@ from spinlab.speed.scale import LEAST_MEASURED, LEAST_STANDOUT, Candidate
 from spinlab.speed.track import LockedLine, Rival, SpeedTrack, SteadyLine
 
 # Weight among the rivals that makes the scale absolute.
-LEAST_WEIGHT = 0.85
+LEAST_WEIGHT = 0.9
 # A drum's rate changes by less than this share between frames, and a run of frames needs this many
 # nats of the drum's own evidence to be shown.
 LARGEST_LEAP = 0.2
