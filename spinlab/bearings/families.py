@@ -84,7 +84,7 @@ def shaft_scale(spectra: EnvelopeSpectra, reach: float) -> float:
 def simple_fraction(
     spectra: EnvelopeSpectra, band: int, scale: float, *, least_share: float
 ) -> int:
-    """n where lines at whole n-ths of a turn explain this share of a band's lines; otherwise 1.
+    """N where lines at whole n-ths of a turn explain this share of a band's lines; otherwise 1.
 
     Lines at simple fractions betray a speed read at a multiple of the true one, or a gear.  They
     are locked to the shaft and stand on the fractions to within a line or two; a family of a

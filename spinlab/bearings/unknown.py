@@ -84,7 +84,6 @@ def _strongest(
     width = max(2.0 * best.width, 0.004)
     lines = family_lines(best.order, [(1.0, 4)], width, spectra.highest_order)
     strength = dominance(one, one.without(lines), 0)
-    parts = simple_fraction(one, 0, scale, least_share=strength.share - 0.1)
     read = [
         read_line(one, 0, h * best.order, best.width, f"{h} x")
         for h in range(1, MOST_HARMONICS + 1)

@@ -41,7 +41,7 @@ class Evidence:
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class Acquired:
-    """A path of whatever moves, its family, its score, and whether it is believed to be the drum."""
+    """A path of whatever moves, its family and score; `from_drum` if it began as the drum."""
 
     path: Path
     family: Family

@@ -91,7 +91,7 @@ def lock_to_drum(
         time_s=time_s,
         correction=logs[best],
         sigma=sigma,
-        support=support,
+        support=support.astype(np.float64),
         from_beats=np.where(support > 0, share, 0.0),
     )
 

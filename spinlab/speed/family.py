@@ -27,7 +27,7 @@ PRESENT_RATIO = 4.5
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class Family:
-    """Lines at fixed offsets (grid cells) from a path, each with the share of frames it stands in."""
+    """Lines at fixed offsets (grid cells) from a path, with the share of frames each stands in."""
 
     offsets: NDArray[np.int64]
     shares: NDArray[np.float64]
@@ -39,7 +39,9 @@ def along(path: Path, maps: Maps, values: Floats) -> tuple[Floats, NDArray[np.in
     return values[heard, path.alpha[heard]], heard
 
 
-def profile(path: Path, maps: Maps) -> tuple[NDArray, NDArray, NDArray]:
+def profile(
+    path: Path, maps: Maps
+) -> tuple[NDArray[np.int64], NDArray[np.float64], NDArray[np.float64]]:
     """Share of frames with a line at each offset from the path.
 
     Returns:

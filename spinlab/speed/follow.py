@@ -124,7 +124,9 @@ def at_orders(followed: Followed, orders: NDArray[np.float64]) -> Floats:
     return np.where(inside, value, np.nan).astype(np.float32)
 
 
-def standing(frequency_hz: NDArray[np.float64], steady_hz: NDArray[np.float64]) -> NDArray:
+def standing(
+    frequency_hz: NDArray[np.float64], steady_hz: NDArray[np.float64]
+) -> NDArray[np.bool_]:
     """Where a frequency lies on a tone that stands still, and so says nothing of the drum."""
     if not len(steady_hz):
         return np.zeros(frequency_hz.shape, bool)

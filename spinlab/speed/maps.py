@@ -133,7 +133,7 @@ def make_maps(
     zero = len(alphas) // 2
     grid = LogGrid(first_hz=lowest_hz, step=GRID_STEP, count=1).extended(bands[-1].high_hz)
     frames = max(1, int(duration_s / HOP_S))
-    seconds = (np.arange(frames) + 0.5) * HOP_S
+    seconds = (np.arange(frames, dtype=np.float64) + 0.5) * HOP_S
     tones = np.zeros((frames, len(alphas), grid.count), np.float32)
     weight = np.ones(grid.count, np.float32)
     steady: list[float] = []
@@ -163,7 +163,7 @@ def make_maps(
 
 
 def _best_of_three(ratio: Floats) -> Floats:
-    """Every second chirp rate, each with the better of its neighbours: half the states to search."""
+    """Every second chirp rate with the better of its neighbours: half the states to search."""
     best = ratio[:, ::2].copy()
     np.maximum(best[:, 1:], ratio[:, 1::2], out=best[:, 1:])
     np.maximum(best[:, :-1], ratio[:, 1::2], out=best[:, :-1])
@@ -171,7 +171,7 @@ def _best_of_three(ratio: Floats) -> Floats:
 
 
 def news_share(frame_s: float) -> float:
-    """Share of a frame that the frame before did not hold: a Hann window is half as long as it is."""
+    """Share of a frame that the frame before did not hold; a Hann window acts half its length."""
     return min(1.0, 2.0 * HOP_S / frame_s)
 
 
