@@ -25,8 +25,8 @@ MAINS_HARMONICS = (1, 2)  # the fundamental by the magnetic sensor and motors, t
 def folded_hz(frequency_hz: float | NDArray[np.float64], rate_hz: float) -> NDArray[np.float64]:
     """Where a frequency appears in samples taken at `rate_hz`.
 
-    >>> float(folded_hz(50.0, 92.04))
-    42.04...
+    >>> round(float(folded_hz(50.0, 92.04)), 2)
+    42.04
     """
     f = np.asarray(frequency_hz, dtype=float)
     return np.asarray(np.abs(f - rate_hz * np.round(f / rate_hz)))
