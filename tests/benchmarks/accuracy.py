@@ -24,6 +24,7 @@ from tests.benchmarks.runner import PROJECT, code_version, default_folder, one_t
 PARTS = ("speed", "bound", "alternatives", "faults", "cost")
 # Files of the bench itself that decide what is measured.
 INFLUENTIAL = ("population.py", "scoring.py", "profiles.py", "methods.py", "ridge.py", "faults.py")
+LOGS_SHARE = 4  # one acceleration log for so many sounds
 PUBLISHED = PROJECT / "docs" / "accuracy"
 
 
@@ -51,19 +52,20 @@ class Section:
 
 
 def speed_section(options: Options) -> Section:
-    """The speed table."""
+    """The speed tables: of sound, and of acceleration logs."""
     from tests.benchmarks import speed
-    from tests.benchmarks.population import RANGES, draw_cases
+    from tests.benchmarks.population import RANGES, draw_cases, draw_logs
     from tests.benchmarks.runner import run
 
-    results = run(
-        f"speed-{options.part}",
-        speed.measure,
-        draw_cases(options.count, options.part),
-        folder=options.folder,
-        version=options.version,
-        workers=options.workers,
-    )
+    shared: dict[str, Any] = {
+        "folder": options.folder,
+        "version": options.version,
+        "workers": options.workers,
+    }
+    cases = draw_cases(options.count, options.part)
+    results = run(f"speed-{options.part}", speed.measure, cases, **shared)
+    logs = draw_logs(max(options.count // LOGS_SHARE, 1), options.part)
+    felt = run(f"logs-{options.part}", speed.measure, logs, **shared)
     first, _ = RANGES[options.part]
     where = f"Seeds {first} to {first + options.count - 1} of the {options.part} range"
     pictures: list[str] = []
@@ -71,7 +73,8 @@ def speed_section(options: Options) -> Section:
         from tests.benchmarks.pictures import draw_speed
 
         pictures.append(draw_speed(results, options.pictures))
-    text = speed.report(results, where)
+    text = speed.report(results, where) + "\n\n"
+    text += speed.report_logs(felt, f"Logs of seeds {first} to {first + len(logs) - 1}")
     return Section(title="Speed of plateaus", text=text, pictures=tuple(pictures))
 
 

@@ -123,6 +123,7 @@ def alarm_rows(results: Sequence[Result]) -> list[Any]:
     rows = []
     for felt, label in ((False, "sound"), (True, "log")):
         group = [r for r in results if r["fault"] == HEALTHY and r["felt"] == felt]
+        group = [r for r in group if r["kept"]]
         for kind in ("any", *KINDS):
             seen = [{f[2] for f in r["findings"] if kind in ("any", f[0])} for r in group]
             counts = [sum(bool(s & wanted) for s in seen) for wanted in (ACCUSED, FLAGGED)]
@@ -141,7 +142,9 @@ def report(results: Sequence[Result]) -> str:
     lines = [
         markdown(ALARM_HEADER, alarm_rows(good)),
         "",
-        "Flagged: attention or fault. Intervals: Clopper-Pearson.",
+        "Flagged: attention or fault. Intervals: Clopper-Pearson. Left out: "
+        f"{sum(not r['kept'] for r in good if r['fault'] == HEALTHY)} healthy units whose drum did "
+        "not come within 2 % of every asked speed.",
         "",
         markdown(HEADER, detection_rows(good)),
         "",

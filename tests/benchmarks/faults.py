@@ -9,13 +9,13 @@ from __future__ import annotations
 
 import warnings
 import zlib
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
 
 from spinlab.simulate import Parameters, fits, random_parameters, simulate, with_fault
-from tests.benchmarks.population import LONGEST_S, RANGES, dealt, through_a_file
+from tests.benchmarks.population import RANGES, dealt, through_a_file
 from tests.benchmarks.profiles import from_papers
 
 Result = dict[str, Any]
@@ -100,11 +100,6 @@ def parameters_of(unit: Unit) -> tuple[Parameters, float, float | None]:
         snr_db=snr,
         rate_hz=RATE_HZ,
     )
-    p = replace(
-        p,
-        phone=replace(p.phone, duration_s=LONGEST_S),
-        logger=replace(p.logger, duration_s=LONGEST_S),
-    )
     if unit.fault == HEALTHY:
         if p.faults:
             raise RuntimeError(f"a unit drawn as healthy has {p.faults}")
@@ -133,6 +128,7 @@ def measure(unit: Unit) -> Result:
         "drive": p.drive.kind,
         "severity": severity,
         "snr_db": snr,
+        "kept": all(stage.reached for stage in made.truth.stages),
         "scale": analysis.track.scale,
         "findings": [[f.kind, f.subject, f.state, f.probability] for f in analysis.findings],
         "failures": [getattr(failure, "step", "") for failure in getattr(analysis, "failures", ())],

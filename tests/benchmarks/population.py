@@ -13,7 +13,7 @@ import zlib
 from dataclasses import dataclass, replace
 from pathlib import Path
 from tempfile import TemporaryDirectory
-from typing import Any
+from typing import Any, Literal
 
 import numpy as np
 
@@ -34,20 +34,24 @@ INTERFERENCE = ("hum", "pump", "fan", "speech", "babble", "handling", "slam")
 
 @dataclass(frozen=True, kw_only=True)
 class Case:
-    """One recording to be made: what was dealt, and the seed that fixes the rest."""
+    """One recording to be made: what was dealt, and the seed that fixes the rest.
+
+    A log has no signal-to-noise ratio and no codec, and its rate is drawn by the sampler.
+    """
 
     number: int
     seed: int
     drive: str
-    snr_db: float
-    codec: str
-    rate_hz: int
     length: str
+    snr_db: float | None = None
+    codec: str = "none"
+    rate_hz: int = 0
+    kind: Literal["sound", "acceleration"] = "sound"
 
     @property
     def key(self) -> str:
         """Its name in the cache."""
-        return f"{self.seed}"
+        return f"{'log ' if self.kind == 'acceleration' else ''}{self.seed}"
 
 
 def dealt(values: tuple[Any, ...], name: str, first_seed: int, number: int) -> Any:
@@ -80,8 +84,30 @@ def draw_cases(count: int, part: str = "report") -> list[Case]:
     return [draw_case(number, part) for number in range(count)]
 
 
+def draw_logs(count: int, part: str = "report") -> list[Case]:
+    """The first `count` acceleration logs of a range: other units than those that are heard."""
+    first, stop = RANGES[part]
+    if count > stop - first:
+        raise ValueError(f"the {part} range holds {stop - first} logs")
+    return [
+        Case(
+            number=number,
+            seed=first + number,
+            drive=dealt(DRIVES, "log drive", first, number),
+            length=dealt(LENGTHS, "log length", first, number),
+            kind="acceleration",
+        )
+        for number in range(count)
+    ]
+
+
 def parameters_of(case: Case) -> Parameters:
     """Everything about the machine, the room and the phone of a case."""
+    if case.kind == "acceleration":
+        rng = np.random.default_rng([case.seed, zlib.crc32(b"log")])
+        felt = random_parameters(rng, kind=case.kind, drive=case.drive, length=case.length)
+        logger = replace(felt.logger, duration_s=LONGEST_S)
+        return replace(felt, name=f"log {case.seed}", logger=logger)
     p = random_parameters(
         np.random.default_rng(case.seed),
         drive=case.drive,
@@ -116,10 +142,13 @@ def describe(case: Case, p: Parameters) -> dict[str, Any]:
     """What the tables group by."""
     return {
         "seed": case.seed,
+        "kind": case.kind,
         "drive": case.drive,
         "snr_db": case.snr_db,
         "codec": case.codec,
-        "rate_hz": case.rate_hz,
+        "rate_hz": case.rate_hz or p.logger.rate_hz,
+        "placement": p.logger.placement,
+        "gaps": p.logger.gaps,
         "interference": interference_of(p),
         "processing": p.phone.automatic_gain > 0.0 or p.phone.noise_suppression > 0.0,
         "reverberation_s": round(p.room.reverberation_s, 3),

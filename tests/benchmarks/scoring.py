@@ -40,14 +40,14 @@ class Plateau:
 
 
 def measured_plateaus(
-    track: SpeedTrack, machine: Machine | None
+    track: SpeedTrack, machine: Machine | None, *, log_rate_hz: float | None = None
 ) -> tuple[list[Plateau], list[float]]:
     """Every plateau with a speed, and the expected speeds that are said to be missed."""
     from spinlab import stages as room
 
     if not hasattr(room, "stage_table"):
         return _level_runs(track), []
-    table = room.stage_table(track, machine)
+    table = room.stage_table(track, machine, log_rate_hz=log_rate_hz)
     found = [
         Plateau(
             speed_rpm=stage.speed_rpm,
@@ -56,7 +56,10 @@ def measured_plateaus(
             end_s=stage.end_s,
         )
         for stage in table.stages
-        if stage.speed_rpm is not None and stage.start_s is not None and stage.end_s is not None
+        if stage.outcome != "not measurable"
+        and stage.speed_rpm is not None
+        and stage.start_s is not None
+        and stage.end_s is not None
     ]
     missed = [s.expected_rpm for s in table.stages if s.outcome == "missed" and s.expected_rpm]
     return found, missed
@@ -87,8 +90,7 @@ def _level_runs(track: SpeedTrack) -> list[Plateau]:
 
 def compare(plateau: Plateau, truth: Truth) -> dict[str, Any]:
     """One measured plateau against the truth, as plain values."""
-    real = truth.mean_speed_rpm(plateau.start_s, plateau.end_s)
-    ratio = plateau.speed_rpm / real if real > 1.0 else NO_RATIO
+    real, ratio = true_speed(plateau, truth)
     return {
         "speed_rpm": plateau.speed_rpm,
         "sigma_rpm": plateau.sigma_rpm,
@@ -101,6 +103,25 @@ def compare(plateau: Plateau, truth: Truth) -> dict[str, Any]:
     }
 
 
+def true_speed(plateau: Plateau, truth: Truth) -> tuple[float, float]:
+    """The speed (rpm) to hold a measured plateau against, and the measured one over it.
+
+    It is the mean over the plateau's own time, unless the drum was elsewhere for more than half of
+    it: a standing tone taken for a plateau must not be right because the mean happens to fit.  Then
+    it is the speed of the middle one of all departures.
+    """
+    inside = (truth.time_s >= plateau.start_s) & (truth.time_s <= plateau.end_s)
+    speed = truth.speed_rpm[inside]
+    if not len(speed) or float(np.median(speed)) < 1.0:
+        return 0.0, NO_RATIO
+    off = np.abs(plateau.speed_rpm / np.maximum(speed, 1.0) - 1.0)
+    if float(np.median(off)) > GROSS:
+        real = float(speed[np.argsort(off)[len(off) // 2]])
+    else:
+        real = float(np.mean(speed))
+    return real, plateau.speed_rpm / max(real, 1.0)
+
+
 def is_multiple(ratio: float, motor_ratio: float) -> bool:
     """Whether a reading is off by a simple fraction or by the motor's ratio."""
     if abs(ratio - 1.0) <= GROSS:
@@ -111,8 +132,8 @@ def is_multiple(ratio: float, motor_ratio: float) -> bool:
     return any(abs(ratio / other - 1.0) <= GROSS for other in others)
 
 
-def held_plateaus(truth: Truth) -> list[tuple[float, float, float]]:
-    """Plateaus that the drum really held long enough: speed, start, end."""
+def held_plateaus(truth: Truth, *, fastest_rpm: float = np.inf) -> list[tuple[float, float, float]]:
+    """Plateaus that the drum really held long enough, no faster than a limit: speed, start, end."""
     return [
         (stage.speed_rpm, stage.start_s, stage.end_s)
         for stage in truth.stages
@@ -120,12 +141,18 @@ def held_plateaus(truth: Truth) -> list[tuple[float, float, float]]:
         and stage.start_s is not None
         and stage.end_s is not None
         and stage.end_s - stage.start_s >= LEAST_HELD_S
+        and stage.speed_rpm <= fastest_rpm
     ]
 
 
-def score(plateaus: Sequence[Plateau], truth: Truth) -> dict[str, Any]:
-    """Measured plateaus against the truth, and how many held ones nothing was said about."""
-    held = held_plateaus(truth)
+def score(
+    plateaus: Sequence[Plateau], truth: Truth, *, fastest_rpm: float = np.inf
+) -> dict[str, Any]:
+    """Measured plateaus against the truth, and how many held ones nothing was said about.
+
+    Held plateaus faster than `fastest_rpm` cannot be measured and are not counted as refused.
+    """
+    held = held_plateaus(truth, fastest_rpm=fastest_rpm)
     readings = [_over(plateaus, start, end) for _, start, end in held]
     return {
         "plateaus": [compare(plateau, truth) for plateau in plateaus],

@@ -34,6 +34,14 @@ LEGEND = (
 )
 
 
+DRIVE_NAMES = {
+    "brushed": "brushed, belt",
+    "three_phase": "three-phase, belt",
+    "direct": "direct drive",
+}
+PLACEMENTS = ("lid", "side", "front")
+
+
 def interval(part: int, whole: int, level: float = 0.95) -> tuple[float, float]:
     """Clopper-Pearson interval of a share (Clopper and Pearson, Biometrika 26, 1934)."""
     from scipy.stats import beta
@@ -124,11 +132,7 @@ def groups() -> list[tuple[str, Callable[[Result], bool]]]:
     listed: list[tuple[str, Callable[[Result], bool]]] = [("all", lambda r: True)]
     listed += [(f"{v:+.0f} dB" if v else "0 dB", lambda r, v=v: r["snr_db"] == v) for v in SNR_DB]
     for key, names in {
-        "drive": {
-            "brushed": "brushed, belt",
-            "three_phase": "three-phase, belt",
-            "direct": "direct drive",
-        },
+        "drive": DRIVE_NAMES,
         "codec": {"none": "no codec", "aac": "AAC", "opus": "Opus", "mp3": "MP3"},
         "rate_hz": {16000: "16 kHz", 44100: "44.1 kHz", 48000: "48 kHz"},
     }.items():
@@ -146,6 +150,20 @@ def groups() -> list[tuple[str, Callable[[Result], bool]]]:
 def speed_rows(results: Sequence[Result]) -> list[tuple[str, ...]]:
     """The whole table."""
     return [row(name, [r for r in results if fits(r)]) for name, fits in groups()]
+
+
+def log_rows(results: Sequence[Result]) -> list[tuple[str, ...]]:
+    """The table of acceleration logs."""
+    listed: list[tuple[str, Callable[[Result], bool]]] = [("all", lambda r: True)]
+    listed += [
+        ("below 100 Hz", lambda r: r["rate_hz"] < 100.0),
+        ("100 to 125 Hz", lambda r: 100.0 <= r["rate_hz"] <= 125.0),
+        ("200 Hz and above", lambda r: r["rate_hz"] >= 200.0),
+        ("with gaps", lambda r: r["gaps"] > 0),
+    ]
+    listed += [(f"on the {v}", lambda r, v=v: r["placement"] == v) for v in PLACEMENTS]
+    listed += [(text, lambda r, v=v: r["drive"] == v) for v, text in DRIVE_NAMES.items()]
+    return [row(name, [r for r in results if fits(r)]) for name, fits in listed]
 
 
 def markdown(header: Sequence[str], rows: Sequence[Sequence[str]]) -> str:
