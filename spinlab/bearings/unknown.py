@@ -9,7 +9,7 @@ import numpy as np
 
 from spinlab.bearings.evidence import CandidateRow, Competitor, Family
 from spinlab.bearings.explain import WORTH_A_LOOK_LOG10
-from spinlab.bearings.families import dominance, family_lines
+from spinlab.bearings.families import dominance, family_lines, shaft_scale, simple_fraction
 from spinlab.bearings.geometry import (
     FAULTS,
     SLIP_ABOVE,
@@ -28,6 +28,9 @@ _STEP_RATIO = 1.12
 _MOST_FAMILIES = 3
 _MOST_BANDS = 4
 _MOST_ROWS = 6
+# How far the stated shaft rate may be off, and how much of a family fractions must explain.
+SHAFT_REACH = 0.02
+_AS_MUCH = 0.1
 
 
 def unknown_families(
@@ -47,15 +50,19 @@ def unknown_families(
         competitors: other known causes, named where they coincide.
         catalogue: rows to hold against a family.
     """
+    scale = shaft_scale(spectra, SHAFT_REACH)
     order = np.argsort([-m.cyclic_depth * m.weight for m in group.merits])[:_MOST_BANDS]
     families: list[Family] = []
     for _ in range(_MOST_FAMILIES):
         found = _strongest(spectra, [int(i) for i in order])
         if found is None:
             break
-        family, lines = found
+        family, lines, found_band = found
         rows = explaining_rows(family.order, catalogue)
         cause = _cause(family.order, spectra.step, competitors)
+        parts = simple_fraction(spectra, found_band, scale, least_share=family.share - _AS_MUCH)
+        if parts > 1:
+            cause = f"lines at {parts}ths of a turn: speed read at a multiple, or a gear"
         families.append(replace(family, rows=rows, cause=cause))
         spectra = spectra.without(lines)
     return tuple(families)
@@ -63,7 +70,7 @@ def unknown_families(
 
 def _strongest(
     spectra: EnvelopeSpectra, bands: Sequence[int]
-) -> tuple[Family, list[tuple[float, float]]] | None:
+) -> tuple[Family, list[tuple[float, float]], int] | None:
     widths = SLIP_WIDTHS[:2]
     looks, low = [], LOWEST_ORDER
     while low < min(HIGHEST_ORDER, 0.5 * spectra.highest_order):
@@ -71,15 +78,13 @@ def _strongest(
             one = spectra.only(band)
             best = search(one, low, low * _STEP_RATIO, widths, np.ones(1))
             if best is not None:
-                looks.append((best, band))
+                looks.append((best, band, low))
         low *= _STEP_RATIO
     if not looks:
         return None
-    rare = [look for look in looks if log10_any(look[0].log_p, len(looks)) < WORTH_A_LOOK_LOG10]
-    if not rare:
+    best, band, low = min(looks, key=lambda look: look[0].log_p)
+    if log10_any(best.log_p, len(looks)) > WORTH_A_LOOK_LOG10:
         return None
-    # Odds saturate, and fractions of a strong family's order are rare too: the deepest leads.
-    best, band = max(rare, key=lambda look: _depth(spectra, look[1], look[0].order))
     one = spectra.only(band)
     width = max(2.0 * best.width, 0.004)
     lines = family_lines(best.order, [(1.0, 4)], width, spectra.highest_order)
@@ -97,12 +102,7 @@ def _strongest(
         harmonics=harmonics,
         rows=(),
     )
-    return family, lines
-
-
-def _depth(spectra: EnvelopeSpectra, band: int, order: float) -> float:
-    lines = [read_line(spectra, band, h * order, 0.0, "") for h in range(1, MOST_HARMONICS + 1)]
-    return float(np.sqrt(sum(line.depth**2 for line in lines if line is not None)))
+    return family, lines, band
 
 
 def explaining_rows(

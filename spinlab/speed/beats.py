@@ -44,21 +44,17 @@ def follow_beats(
     if not len(time_s):
         return Beats(time_s=time_s, rows=())
     flat = detrended(envelopes)
-    rows = [
-        follow(
-            row,
-            envelopes.rate_hz,
-            envelopes.start_s,
-            course,
-            time_s,
-            frame_s=window_s,
-            highest_hz=HIGHEST_BEAT_HZ,
-            floor_width_hz=FLOOR_WIDTH_HZ,
-            pad=3,
-        )
-        for row in np.concatenate([flat, flat.mean(axis=0, keepdims=True)])
-    ]
-    return Beats(time_s=time_s, rows=tuple(rows))
+    rows = follow(
+        np.concatenate([flat, flat.mean(axis=0, keepdims=True)]),
+        envelopes.rate_hz,
+        envelopes.start_s,
+        course,
+        time_s,
+        frame_s=window_s,
+        highest_hz=HIGHEST_BEAT_HZ,
+        floor_width_hz=FLOOR_WIDTH_HZ,
+    )
+    return Beats(time_s=time_s, rows=rows)
 
 
 def beat_evidence(beats: Beats, factors: NDArray[np.float64]) -> Floats:

@@ -129,8 +129,8 @@ def _tone_evidence(
     out = np.zeros((len(time_s), len(logs)), np.float32)
     if not len(orders) or not len(time_s):
         return out
-    followed = follow(
-        band.signal,
+    (followed,) = follow(
+        band.signal[None],
         band.rate_hz,
         start_s,
         course,

@@ -18,6 +18,8 @@ from spinlab.speed.evidence import Floats, noise_floor
 
 # Beyond this a line counts by its logarithm only, so that its peak still shows but does not rule.
 STRONG_RATIO = 20.0
+# Points at which a frame's course is laid down.
+KNOTS = 33
 # Half the main lobe of the shortest frame that follows low lines.
 STANDING_REACH_HZ = 1.2
 
@@ -50,7 +52,7 @@ class Followed:
 
 
 def follow(
-    signal: Floats,
+    signals: Floats,
     sample_rate_hz: float,
     start_s: float,
     course: Course,
@@ -59,56 +61,69 @@ def follow(
     frame_s: float,
     highest_hz: float,
     floor_width_hz: float,
-    pad: int = 4,
-) -> Followed:
+    pad: int = 3,
+) -> tuple[Followed, ...]:
     """Spectra of frames around `time_s`, each resampled to the phase of `course`.
 
     Args:
-        signal: shape (n,).
-        sample_rate_hz: its rate.
-        start_s: time of its first sample.
+        signals: shape (rows, n).
+        sample_rate_hz: their rate.
+        start_s: time of their first sample.
         course: the rate to follow.
         time_s: frame centres.
         frame_s: frame length.
         highest_hz: bins above are dropped.
         floor_width_hz: width over which the noise floor is taken.
         pad: zero-padding factor.
+
+    Returns:
+        one `Followed` per row.
     """
     from scipy import fft
 
     frame = round(frame_s * sample_rate_hz)
     window = hann(frame)
+    share = window / window.sum()
     length = fft.next_fast_len(frame * pad, real=True)
     bins = min(length // 2 + 1, int(highest_hz / sample_rate_hz * length) + 2)
-    u = (np.arange(frame) - frame / 2) / sample_rate_hz
-    local = np.linspace(-0.75 * frame_s, 0.75 * frame_s, 33)
-    rates = course.rate_hz(time_s[:, None] + local[None, :])
-    centre = rates[:, 16]
-    step = local[1] - local[0]
-    turns = np.concatenate(
-        [np.zeros((len(rates), 1)), np.cumsum(0.5 * step * (rates[:, 1:] + rates[:, :-1]), axis=1)],
-        axis=1,
-    )
-    turns -= turns[:, 16:17]
-    padded = np.pad(signal, (frame, frame + 1))
-    out = np.empty((len(time_s), bins), np.float32)
-    share = window / window.sum()
+    centre, offsets = _offsets(course, time_s, frame=frame, sample_rate_hz=sample_rate_hz)
+    padded = np.pad(signals, ((0, 0), (frame, frame + 1)))
+    out = np.empty((len(signals), len(time_s), bins), np.float32)
     for k, time in enumerate(time_s):
-        offset = np.interp(u, turns[k] / centre[k], local)
-        position = (time + offset - start_s) * sample_rate_hz + frame
-        position = np.clip(position, 0, len(padded) - 2)
+        position = (time - start_s) * sample_rate_hz + frame + offsets[k]
+        position = np.clip(position, 0, padded.shape[1] - 2)
         whole = position.astype(np.int64)
         part = (position - whole).astype(np.float32)
-        values = padded[whole]
-        values = (values + part * (padded[whole + 1] - values)) * window
-        values -= values.sum() * share
-        spectrum = fft.rfft(values, n=length)[:bins]
-        out[k] = spectrum.real**2 + spectrum.imag**2
+        values = padded[:, whole]
+        values += part * (padded[:, whole + 1] - values)
+        values *= window
+        values -= values.sum(axis=1, keepdims=True) * share
+        spectrum = fft.rfft(values, n=length, axis=1)[:, :bins]
+        out[:, k] = spectrum.real**2 + spectrum.imag**2
     bin_hz = sample_rate_hz / length
     out /= noise_floor(out, bin_hz, width_hz=floor_width_hz)
     strong = out > STRONG_RATIO
     out[strong] = STRONG_RATIO * (1 + np.log(out[strong] / STRONG_RATIO))
-    return Followed(time_s=time_s, rate_hz=centre, ratio=out, bin_hz=bin_hz, frame_s=frame_s)
+    return tuple(
+        Followed(time_s=time_s, rate_hz=centre, ratio=row, bin_hz=bin_hz, frame_s=frame_s)
+        for row in out
+    )
+
+
+def _offsets(
+    course: Course, time_s: NDArray[np.float64], *, frame: int, sample_rate_hz: float
+) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """Rate at each centre, and sample offsets at equal steps of the course's phase about it."""
+    frame_s = frame / sample_rate_hz
+    u = (np.arange(frame) - frame / 2) / sample_rate_hz
+    local = np.linspace(-0.75 * frame_s, 0.75 * frame_s, KNOTS)
+    rates = course.rate_hz(time_s[:, None] + local[None, :])
+    centre = rates[:, KNOTS // 2]
+    steps = 0.5 * (local[1] - local[0]) * (rates[:, 1:] + rates[:, :-1])
+    turns = np.concatenate([np.zeros((len(rates), 1)), np.cumsum(steps, axis=1)], axis=1)
+    turns -= turns[:, KNOTS // 2, None]
+    offsets = [np.interp(u, t / c, local) for t, c in zip(turns, centre, strict=True)]
+    return centre, np.array(offsets).reshape(len(time_s), frame) * sample_rate_hz
 
 
 def at_orders(followed: Followed, orders: NDArray[np.float64]) -> Floats:

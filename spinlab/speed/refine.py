@@ -20,7 +20,7 @@ from spinlab.speed.maps import Band
 REACH = 0.014
 FINE_STEP = 0.0004
 CHANGE_COST = 0.8
-ROUNDS = 3
+ROUNDS = 2
 LINE_LIMIT = 300.0
 
 
@@ -113,8 +113,8 @@ def line_maps(
     """Evidence of each line for each correction, shape (lines, frames, corrections)."""
     out = np.zeros((len(orders), len(time_s), len(correction)), np.float32)
     for band in bands:
-        followed = follow(
-            band.signal,
+        (followed,) = follow(
+            band.signal[None],
             band.rate_hz,
             start_s,
             course,

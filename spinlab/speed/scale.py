@@ -109,7 +109,7 @@ def scan_scales(
     logs = np.arange(low, high, FACTOR_STEP)
     factors = np.exp(logs)
     beat = _beat_score(beats, factors)
-    whole = np.array([whole_order_evidence(refined, f) for f in factors])
+    whole = whole_order_evidence(refined, factors)
     ratio = (
         np.array([ratio_evidence(refined, f, prior) for f in factors])
         if prior
@@ -148,22 +148,24 @@ def _beat_score(beats: Beats, factors: NDArray[np.float64]) -> NDArray[np.float6
     return BEAT_TEMPER * news * score
 
 
-def whole_order_evidence(refined: Refined, factor: float) -> float:
-    """Log-likelihood that the lines are whole orders of a drum at `factor`, over chance.
+def whole_order_evidence(refined: Refined, factors: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Log-likelihood that the lines are whole orders of a drum at each factor, over chance.
 
     A line at order o falls near a whole number by chance with a probability that grows with o, so
     low orders decide, and half of a true speed, which doubles every order, loses.
     """
-    orders = refined.orders / factor
-    weight = np.clip(refined.strength / 2.0, 0.0, 1.0)
-    score = -BELOW_COST * float(np.sum(weight[orders < 0.93]))
-    use = (orders >= 0.93) & (orders <= HIGHEST_WHOLE_ORDER)
-    if use.any():
-        near = orders[use]
-        spread = near * np.hypot(ORDER_SPREAD, np.minimum(refined.order_sigma[use], 0.01))
+    score = np.zeros(len(factors))
+    for order, sigma, strength in zip(
+        refined.orders, refined.order_sigma, refined.strength, strict=True
+    ):
+        weight = float(np.clip(strength / 2.0, 0.0, 1.0))
+        near = order / factors
+        spread = near * np.hypot(ORDER_SPREAD, min(sigma, 0.01))
         miss = (near - np.maximum(np.round(near), 1.0)) / spread
         density = np.exp(-0.5 * miss**2) / (spread * np.sqrt(2 * np.pi))
-        score += float(np.sum(weight[use] * np.log(1 - WHOLE_SHARE + WHOLE_SHARE * density)))
+        gain = np.log(1 - WHOLE_SHARE + WHOLE_SHARE * density)
+        score += weight * np.where(near <= HIGHEST_WHOLE_ORDER, gain, 0.0) * (near >= 0.93)
+        score -= weight * BELOW_COST * (near < 0.93)
     return score
 
 

@@ -40,7 +40,9 @@ LOWEST_GRID_HZ = 0.5
 WIDEST_RATIO_TOLERANCE = 0.05
 LEAST_RATIO_TOLERANCE = 0.012
 SLOWEST_TOP_SHARE = 6.0
-DRUM_ROUNDS = 2
+DRUM_ROUNDS = 1
+# A path that explains less than this share of the best one's evidence is not read further.
+CLOSE_SCORE = 0.6
 LEAST_STRENGTH = 0.2
 # A felt first order is broad where it is strong, and the coarse path may lie on its shoulder.
 FELT_REACH = 0.06
@@ -77,7 +79,8 @@ def track_speed(
     )
     found = acquire(evidence, maps)
     tell("finding the drum", 0.6)
-    readings = [r for a in found if (r := _read(a.path, a.family, heard)) is not None]
+    worth = [a for a in found if a.score > CLOSE_SCORE * found[0].score]
+    readings = [r for a in worth if (r := _read(a.path, a.family, heard)) is not None]
     if not readings:
         return steady_track(recording, maps, rpm_range=rpm_range) or nothing(
             maps, "nothing in this recording moves as a drum does"
