@@ -19,6 +19,7 @@ from spinlab.finding import Finding
 from spinlab.portrait import Portrait, portrait
 from spinlab.report import words
 from spinlab.report.facts import facts
+from spinlab.report.phases import phase_lines
 from spinlab.report.pictures import BLUE, FAINT, GREEN, INK, SHEETS, VERMILION, Shape, figure
 from spinlab.report.sound import LONGEST_SOUND_S, sound_uri
 from spinlab.result import Analysed, plain, result
@@ -94,7 +95,7 @@ def _content(analysis: Analysed) -> dict[str, Any]:
             for finding in words.sorted_findings(analysis.findings)
             if finding.state != "not measurable"
         ],
-        "phases": words.phase_lines(getattr(analysis, "phases", None)),
+        "phases": phase_lines(getattr(analysis, "phases", None)),
         "unmeasured": words.unmeasured(analysis),
         "quality_remarks": tuple(getattr(analysis.quality, "remarks", ())),
         "facts": facts(analysis),

@@ -6,6 +6,7 @@ import textwrap
 from collections.abc import Iterator
 
 from spinlab.finding import Finding
+from spinlab.report.phases import phase_lines
 from spinlab.report.words import (
     INTERVAL_NOTE,
     SHORT_CAUTION,
@@ -17,7 +18,6 @@ from spinlab.report.words import (
     measured,
     number,
     one_line,
-    phase_lines,
     sorted_findings,
     unmeasured,
 )

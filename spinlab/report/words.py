@@ -11,7 +11,6 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 
 from spinlab.finding import Finding, State
-from spinlab.phases.value import PhaseList
 from spinlab.result import Analysed
 from spinlab.stages import Stage, StageTable
 
@@ -94,17 +93,6 @@ def _unmeasured_stages(table: StageTable, *, already: str) -> Iterator[Unmeasure
         listed = " and ".join([*([", ".join(which[:-1])] if which[1:] else []), which[-1]])
         what = f"the {listed} stage{'s' if which[1:] else ''}"
         yield Unmeasured(what=what, reason=reason, remedy="")
-
-
-def phase_lines(cut: PhaseList | None) -> tuple[str, ...]:
-    """One line for each phase of a recording that holds more than the spin; else none."""
-    if cut is None or not any(cut.of(label) for label in _MORE_THAN_SPIN):
-        return ()
-    return tuple(
-        f"{clock(phase.start_s)} – {clock(phase.end_s)}  {phase.label}"
-        + (" (set by the user)" if phase.corrected else f" ({chance(phase.confidence)} sure)")
-        for phase in cut.phases
-    )
 
 
 def sorted_findings(findings: tuple[Finding, ...]) -> tuple[Finding, ...]:
@@ -207,8 +195,6 @@ def evidence_label(name: str) -> tuple[str, str]:
     return name.replace("_", " "), ""
 
 
-# Phases that a recording of the spin alone does not hold.
-_MORE_THAN_SPIN = ("fill", "pump", "wash motion")
 # A list in a sentence longer than this helps nobody.
 _MOST_LISTED = 6
 _UNITS = {

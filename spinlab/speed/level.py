@@ -37,6 +37,8 @@ SWING_CROSSINGS = 3
 STEP_FRAMES = 5
 # A stretch's ends are cut back to within this many times its scatter, or the narrow band.
 TRIM_SCATTERS = 2.5
+# Fourth differences over which the scatter is taken.
+NOISE_FRAMES = 11
 # A single frame this far off both neighbours is a misreading.
 OUTLIER_SHARE, OUTLIER_RPM, OUTLIER_SIGMAS = 0.03, 12.0, 6.0
 # Unknown frames that leave a stretch in one piece.
@@ -69,6 +71,27 @@ def outliers(speed_rpm: Floats, sigma_rpm: Floats) -> Mask:
         least = np.maximum(OUTLIER_SHARE * high, OUTLIER_SIGMAS * sigma_rpm)
         far = (beyond > np.maximum(least, OUTLIER_RPM)) & (beyond > high - low)
     return np.asarray(far & (known.sum(axis=0) >= 3) & (low > 0))
+
+
+def frame_noise(speed_rpm: Floats) -> Floats:
+    """How much the speed scatters from frame to frame, as a standard deviation; shape (n,).
+
+    From fourth differences, in which ramps and slow swings vanish (those of white noise have 70
+    times its variance): their median over some three seconds around.  Zero where too little is
+    known.
+    """
+    noise = np.zeros(len(speed_rpm))
+    if len(speed_rpm) < 5 + NOISE_FRAMES:
+        return noise
+    size = np.abs(np.diff(speed_rpm, n=4))
+    windows = np.lib.stride_tricks.sliding_window_view(size, NOISE_FRAMES)
+    enough = np.isfinite(windows).sum(axis=1) >= 0.6 * NOISE_FRAMES
+    middle = np.zeros(len(windows))
+    middle[enough] = np.nanmedian(windows[enough], axis=1)
+    first = 2 + NOISE_FRAMES // 2
+    noise[first : first + len(middle)] = _MAD_TO_SIGMA * middle / np.sqrt(70.0)
+    noise[:first], noise[first + len(middle) :] = noise[first], noise[first + len(middle) - 1]
+    return noise
 
 
 def level_stretches(time_s: Floats, speed_rpm: Floats, sigma_rpm: Floats) -> tuple[Stretch, ...]:

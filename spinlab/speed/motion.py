@@ -15,6 +15,7 @@ from spinlab.speed.level import (
     REST_RPM,
     Floats,
     Stretch,
+    frame_noise,
     level_stretches,
     outliers,
     runs,
@@ -29,6 +30,8 @@ DISTRIBUTION_RPM = (40.0, 115.0)
 COASTS_FROM_RPM = 120.0
 # Share of its speed that a fall must leave behind to be one, and that the end of a file may cut.
 FALLS_TO_SHARE = 0.9
+# Scatter beyond this is no noise that a level could be seen through.
+MOST_SCATTER_SHARE = 0.01
 _NAME = f"<U{max(map(len, MOTIONS))}"
 
 
@@ -54,6 +57,9 @@ def classify(time_s: Floats, speed_rpm: Floats, sigma_rpm: Floats) -> NDArray[np
         return motion
     sigma = np.nan_to_num(sigma_rpm, nan=0.0, posinf=0.0, neginf=0.0)
     speed = np.where(outliers(speed_rpm, sigma), np.nan, speed_rpm)
+    # A track may scatter by more than it states.
+    scatter = np.minimum(frame_noise(speed), MOST_SCATTER_SHARE * np.nan_to_num(speed))
+    sigma = np.maximum(sigma, scatter)
     known = np.isfinite(speed)
     rest = known & (speed < REST_RPM)
     motion[rest] = "rest"

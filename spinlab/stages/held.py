@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from spinlab.speed.drumlock import CREEP_SIGMA
-from spinlab.speed.level import runs
+from spinlab.speed.level import NARROW_S, frame_noise, runs
 from spinlab.speed.track import SpeedTrack
 
 Floats = NDArray[np.float64]
@@ -25,6 +25,8 @@ MOST_NOISE_SHARE = 0.01
 # The tracker's frames are longer than their step and smoothed along the path: readings this far
 # apart count as independent.
 INDEPENDENT_S = 2.4
+# Frames whose scatter exceeds their stated uncertainty by this factor are taken at their scatter.
+SCATTERS_MORE = 1.5
 # A phone's quartz (vendors' data sheets, value from memory): common to all frames.
 CLOCK_SHARE = 50e-6
 # Arrival: overshoot is looked for this long before and after the settled stretch begins.
@@ -41,6 +43,7 @@ class Held:
 
     Attributes:
         first, last: frames of the settled stretch, `last` excluded.
+        confidence: mean of its frames, 0 to 1.
         cut_before, cut_after: True where the file, or the known part of the track, begins or ends
             with it, so that it may really be longer.
         For the others see `Stage`.
@@ -58,6 +61,7 @@ class Held:
     ripple_rate_hz: float | None
     overshoot_percent: float | None
     rise_rpm_per_s: float | None
+    confidence: float
     cut_before: bool
     cut_after: bool
 
@@ -82,7 +86,7 @@ def held_speeds(track: SpeedTrack, *, slow_rpm: float | None = None) -> tuple[He
     found = []
     for first, last in _joined(track, flat, hop_s):
         settled = _settled(track, flat, first, last)
-        if settled is not None:
+        if settled is not None and (settled[1] - settled[0] + 1) * hop_s >= NARROW_S:
             found.append(_measure(track, flat, *settled, hop_s, arrival=first))
     return tuple(found)
 
@@ -174,6 +178,7 @@ def _measure(
         ripple_rate_hz=_rate_hz(track, index, hop_s) if ripple > noise else None,
         overshoot_percent=_overshoot_percent(track, first, mean, max(ripple, noise), hop_s),
         rise_rpm_per_s=_rise(track, arrival, mean),
+        confidence=float(np.mean(track.confidence[index])),
         cut_before=not known[:first].any() or not known[max(first - 3, 0) : first].any(),
         cut_after=not known[last:].any() or not known[last : last + 3].any(),
     )
@@ -187,10 +192,13 @@ def _uncertainty(track: SpeedTrack, index: NDArray[np.intp], hop_s: float) -> fl
     between motor and drum in all of them alike, and no averaging removes it.
     """
     speed = float(np.mean(track.speed_rpm[index]))
-    sigma = float(np.sqrt(np.mean(np.nan_to_num(track.standard_uncertainty_rpm[index]) ** 2)))
+    stated = np.nan_to_num(track.standard_uncertainty_rpm[index])
+    sigma = float(np.sqrt(np.mean(stated**2)))
+    scatter = float(np.median(frame_noise(track.speed_rpm)[index]))
+    sigma = scatter if scatter > SCATTERS_MORE * sigma else sigma
     independent = max(1.0, len(index) * hop_s / INDEPENDENT_S)
     by_motor = float(np.mean(track.carried_by[index] == "motor orders"))
-    shared = min(sigma, CREEP_SIGMA * speed) * by_motor
+    shared = min(float(np.sqrt(np.mean(stated**2))), CREEP_SIGMA * speed) * by_motor
     own = np.sqrt(max(sigma**2 - shared**2, 0.0) / independent)
     return float(np.sqrt(own**2 + shared**2 + (CLOCK_SHARE * speed) ** 2))
 

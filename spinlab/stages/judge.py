@@ -16,6 +16,8 @@ from spinlab.stages.value import Outcome, Retry, Stage
 COVERAGE = 2.0
 # Frames' edges and the stretch's settling leave the dwell uncertain by this.
 DWELL_MARGIN_S = 0.6
+# Frames that misread for this long do not end the time within the tolerance.
+AWAY_S = 1.2
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -58,7 +60,7 @@ def held_stage(context: Context, plateau: Plateau, held: Held) -> Stage:
         _off(held, plateau, deviation, allowed) if off else _near_limit(held, deviation, allowed),
         _late(at_least or 0.0, limit or 0.0, exact=reached_after is not None) if late else "",
         _short(held, plateau, dwell),
-        "" if reached_after is not None else "When the spin began was not measured.",
+        "" if off or reached_after is not None else "When the spin began was not measured.",
     ]
     return Stage(
         expected_rpm=plateau.rpm,
@@ -83,15 +85,16 @@ def held_stage(context: Context, plateau: Plateau, held: Held) -> Stage:
 
 
 def _within(track: SpeedTrack, held: Held, rpm: float, allowed: float) -> tuple[int, int]:
-    """The settled stretch, and the frames around it that lie within the tolerance as well."""
+    """The settled stretch, and what lies within the tolerance around it, brief lapses included."""
     first, last = held.first, held.last
     if abs(held.speed_rpm - rpm) > allowed:
         return first, last
     near = np.abs(np.nan_to_num(track.speed_rpm, nan=np.inf) - rpm) <= allowed
-    while first > 0 and near[first - 1]:
-        first -= 1
-    while last < len(near) and near[last]:
-        last += 1
+    reach = max(1, round(AWAY_S / hop_of(track)))
+    while near[max(first - reach, 0) : first].any():
+        first = max(first - reach, 0) + int(np.argmax(near[max(first - reach, 0) : first]))
+    while near[last : last + reach].any():
+        last += int(np.flatnonzero(near[last : last + reach])[-1]) + 1
     return first, last
 
 

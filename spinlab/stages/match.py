@@ -11,16 +11,22 @@ import numpy as np
 STILL_MEANT_SHARE = 0.12
 
 
-def match(expected_rpm: Sequence[float], held_rpm: Sequence[float]) -> dict[int, int]:
+def match(
+    expected_rpm: Sequence[float],
+    held_rpm: Sequence[float],
+    *,
+    confidence: Sequence[float] | None = None,
+) -> dict[int, int]:
     """Pair expected and held speeds, both in their order, so that the pairs are nearest.
 
     The cheapest alignment of the two sequences (Needleman and Wunsch 1970): a pair costs its
-    departure as a share of the largest allowed, and whatever stays alone costs one.  Of two equal
-    answers the earlier held speed is taken.
+    departure as a share of the largest allowed, an expected speed that stays alone costs one, and
+    a held one as much as it is sure.  Of two equal answers the earlier held speed is taken.
 
     Args:
         expected_rpm: the programme's speeds, in its order.
         held_rpm: the measured speeds, in time order.
+        confidence: how sure each of them is, 0 to 1; 1 if not given.
 
     Returns:
         Index into `held_rpm` for each index into `expected_rpm` that has a partner.
@@ -31,16 +37,17 @@ def match(expected_rpm: Sequence[float], held_rpm: Sequence[float]) -> dict[int,
     {0: 0, 1: 1}
     """
     rows, columns = len(expected_rpm), len(held_rpm)
+    alone = [1.0] * columns if confidence is None else [float(share) for share in confidence]
     cost = np.zeros((rows + 1, columns + 1))
-    cost[:, 0], cost[0, :] = np.arange(rows + 1), np.arange(columns + 1)
+    cost[:, 0], cost[0, 1:] = np.arange(rows + 1), np.cumsum(alone)
     for i, asked in enumerate(expected_rpm):
         for j, held in enumerate(held_rpm):
-            alone = min(cost[i, j + 1], cost[i + 1, j]) + 1.0
-            cost[i + 1, j + 1] = min(alone, cost[i, j] + _departure(asked, held))
+            apart = min(cost[i, j + 1] + 1.0, cost[i + 1, j] + alone[j])
+            cost[i + 1, j + 1] = min(apart, cost[i, j] + _departure(asked, held))
     pairs: dict[int, int] = {}
     i, j = rows, columns
     while i and j:
-        if np.isclose(cost[i, j], cost[i, j - 1] + 1.0):
+        if np.isclose(cost[i, j], cost[i, j - 1] + alone[j - 1]):
             j -= 1
         elif np.isclose(cost[i, j], cost[i - 1, j] + 1.0):
             i -= 1

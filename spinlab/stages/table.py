@@ -72,7 +72,11 @@ def _stages(
     log_rate_hz: float | None,
 ) -> list[Stage]:
     within = [k for k, p in enumerate(programme) if not above_half_rate(p.rpm, log_rate_hz)]
-    found = match([programme[k].rpm for k in within], [h.speed_rpm for h in context.held])
+    found = match(
+        [programme[k].rpm for k in within],
+        [held.speed_rpm for held in context.held],
+        confidence=[held.confidence for held in context.held],
+    )
     pairs = {within[k]: j for k, j in found.items()}
     stages = [
         held_stage(context, plateau, context.held[pairs[k]])

@@ -26,6 +26,8 @@ HARMLESS_HOLE_S, FAR_BELOW_SHARE = 5.0, 0.6
 # Below this share of the speed asked for the drum is still on its way to it.
 ON_THE_WAY_SHARE = 0.93
 EDGE_S = 1.5
+# Time near the speed asked for that is no mere passage, unless the speed climbs through it.
+LINGERS_S = 2.0
 OVER_SHARE = 0.5  # a spin is over once the drum is slower than this share of its fastest
 
 
@@ -69,7 +71,12 @@ def unheld_stage(
     before = max((pairs[k] for k in pairs if k < number), default=None)
     after = min((pairs[k] for k in pairs if k > number), default=None)
     search = _search(context, plateau.rpm, before, after)
-    reason = search.reason or _hole(context, plateau.rpm, search) or _doubt(context, search)
+    reason = (
+        search.reason
+        or _hole(context, plateau.rpm, search)
+        or _doubt(context, search)
+        or _lingers(context, plateau, search)
+    )
     if reason:
         return _unmeasured(plateau, reason)
     return Stage(
@@ -187,6 +194,27 @@ def _doubt(context: Context, search: Search) -> str:
     return (
         f"From {spot(float(context.track.time_s[search.first]))} on the drum's speed is too "
         "uncertain to say that this stage was left out."
+    )
+
+
+def _lingers(context: Context, plateau: Plateau, search: Search) -> str:
+    """Why a speed that stays near the one asked for proves no miss, though nothing was held."""
+    track = context.track
+    inside = np.arange(search.first, search.last)
+    inside = inside[usable(track)[search.first : search.last]]
+    allowed = plateau.allowed_departure_rpm
+    near = inside[np.abs(track.speed_rpm[inside] - plateau.rpm) <= allowed]
+    if len(near) < 2 or len(near) * hop_of(track) < LINGERS_S:
+        return ""
+    half = len(near) // 2
+    early, late = track.speed_rpm[near[:half]], track.speed_rpm[near[half:]]
+    # Passing through, the speed climbs by half the band from one half of the time to the other.
+    if abs(float(np.median(late)) - float(np.median(early))) > 0.5 * allowed:
+        return ""
+    return (
+        f"The drum was near {plateau.rpm:.0f} rpm for some {len(near) * hop_of(track):.0f} s from "
+        f"{spot(float(track.time_s[near[0]]))} on, but its speed reads too unsteadily to say that "
+        "it was held."
     )
 
 

@@ -8,6 +8,7 @@ import pytest
 from spinlab.finding import Finding
 from spinlab.phases import Phase, PhaseList
 from spinlab.report import words
+from spinlab.report.phases import phase_lines
 from spinlab.stages import Stage, StageTable
 
 
@@ -133,9 +134,11 @@ def test_stages_that_share_a_reason_are_told_once(invented):
 def test_phases_are_told_only_of_a_recording_that_holds_more_than_the_spin():
     spin = Phase(label="spin", start_s=60.0, end_s=130.0, confidence=0.9)
     wash = Phase(label="wash motion", start_s=0.0, end_s=60.0, confidence=0.8)
-    assert words.phase_lines(PhaseList(phases=(spin,))) == ()
-    assert words.phase_lines(None) == ()
-    assert words.phase_lines(PhaseList(phases=(wash, spin))) == (
+    assert phase_lines(PhaseList(phases=(spin,))) == ()
+    assert phase_lines(None) == ()
+    assert phase_lines(PhaseList(phases=(wash, spin))) == (
         "0:00 – 1:00  wash motion (80 % sure)",
         "1:00 – 2:10  spin (90 % sure)",
     )
+    doubtful = replace(wash, confidence=0.45)
+    assert phase_lines(PhaseList(phases=(doubtful, spin))) == ()

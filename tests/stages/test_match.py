@@ -34,3 +34,9 @@ def test_a_speed_far_off_answers_nothing():
 def test_order_wins_over_nearness():
     # 800 after 1200 cannot be the programme's 800, which comes before
     assert match([400, 800, 1200], [400, 1200, 800]) == {0: 0, 2: 1}
+
+
+def test_of_two_contradicting_speeds_the_surer_one_counts():
+    # 1200 before 800 cannot both be the programme's
+    assert match([800, 1200, 1400], [1200, 800, 1400], confidence=[0.7, 0.98, 1]) == {0: 1, 2: 2}
+    assert match([800, 1200, 1400], [1200, 800, 1400], confidence=[0.98, 0.7, 1]) == {1: 0, 2: 2}

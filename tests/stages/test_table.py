@@ -141,6 +141,32 @@ def test_doubtful_frames_do_not_prove_that_a_stage_was_left_out():
     assert outcomes(table)[2] == "not measurable"
 
 
+def test_a_speed_too_unsteady_to_be_held_is_not_called_missed():
+    time_s, speed, sigma = drawn(*SPIN, noise=0.0005)
+    noise = np.random.default_rng(1).normal(0, 0.06, len(speed))
+    unsteady = speed * (1 + noise * ((time_s > 41) & (time_s < 53)))
+    table = stage_table(track_of(time_s, unsteady, sigma), MACHINE)
+    assert table.stages[2].outcome == "not measurable"
+    assert "unsteadily" in table.stages[2].reason
+
+
+def test_a_lapse_of_a_second_does_not_end_the_dwell():
+    time_s, speed, sigma = drawn(*SPIN, noise=0.0005)
+    lapse = (time_s > 46.5) & (time_s < 47.3)
+    lost = np.where(lapse, np.nan, speed)
+    stage = stage_table(track_of(time_s, lost, sigma), MACHINE).stages[2]
+    assert stage.dwell_s > 8.0
+    assert stage.reason == ""
+
+
+def test_frames_that_scatter_more_than_they_state_are_taken_at_their_scatter():
+    time_s, speed, _ = drawn(*SPIN, noise=0.004)
+    # stated a tenth of what it is
+    stage = stage_table(track_of(time_s, speed, 0.0004 * speed), MACHINE).stages[3]
+    # eight seconds hold three or four readings 2.4 s apart
+    assert stage.standard_uncertainty_rpm == pytest.approx(0.004 * 1200 / np.sqrt(3.3), rel=0.35)
+
+
 def test_a_late_stage_is_late_and_says_by_when():
     late = [*SPIN[:6], (227, 400), *[(s + 200, n) for s, n in SPIN[6:]]]
     table = stage_table(track_through(*late), MACHINE)
