@@ -13,10 +13,11 @@ from numpy.typing import NDArray
 from spinlab.speed.evidence import Floats
 from spinlab.speed.follow import Course
 
-REST_RATE_HZ = 8.0
+# Bandwidth about the line, pass by pass: wide enough for a coarse course, then narrow.
+REST_RATES_HZ = (10.0, 6.0, 4.0)
 WINDOW_S = 1.5
 # Least share of the power near the line that must keep its phase from sample to sample.
-LEAST_COHERENCE = 0.6
+LEAST_COHERENCE = 0.85
 
 
 def phase_correction(
@@ -27,6 +28,7 @@ def phase_correction(
     time_s: NDArray[np.float64],
     *,
     order: float = 1.0,
+    rest_rate_hz: float = REST_RATES_HZ[-1],
 ) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
     """Correction of ln(rate) per frame and its standard uncertainty; nan where not coherent.
 
@@ -37,6 +39,7 @@ def phase_correction(
         course: the rate, within about 1 Hz of the truth.
         time_s: frame centres.
         order: the order whose line is strong.
+        rest_rate_hz: samples per second of the resting line: its bandwidth.
     """
     from scipy.ndimage import uniform_filter1d
     from scipy.signal import resample_poly
@@ -45,7 +48,7 @@ def phase_correction(
     pitch = order * course.rate_hz(times)
     turns = np.concatenate([[0.0], np.cumsum(0.5 * (pitch[1:] + pitch[:-1])) / rate_hz])
     resting = signal * np.exp(-2j * np.pi * turns)
-    factor = max(1, int(rate_hz / REST_RATE_HZ))
+    factor = max(1, int(rate_hz / rest_rate_hz))
     slow = resample_poly(resting, 1, factor)
     step_s = factor / rate_hz
     pair = slow[1:] * np.conj(slow[:-1])

@@ -21,8 +21,9 @@ from spinlab.speed.drumlock import LOCK_HOP_S, felt_lock, lock_to_drum
 from spinlab.speed.family import Family, learn
 from spinlab.speed.follow import course_of
 from spinlab.speed.listen import Listened, listen
+from spinlab.speed.maps import HOP_S
 from spinlab.speed.path import Path
-from spinlab.speed.phase import phase_correction
+from spinlab.speed.phase import REST_RATES_HZ, phase_correction
 from spinlab.speed.refine import Refined, refine
 from spinlab.speed.scale import Candidate, RatioPrior, candidates, scan_scales
 from spinlab.speed.steady import steady_track
@@ -45,7 +46,9 @@ DRUM_ROUNDS = 1
 CLOSE_SCORE = 0.6
 LEAST_STRENGTH = 0.2
 # A felt first order is broad where it is strong, and the coarse path may lie on its shoulder.
-FELT_REACH = 0.06
+FELT_REACH = 0.03
+FELT_FRAMES = 5
+FELT_LEAP = 0.1
 FELT_STEP = 0.0008
 # A line this close to a whole order is the drum's; motor lines can lie half a percent beside one.
 WHOLE_REACH = 0.002
@@ -149,18 +152,7 @@ def _read(path: Path, family: Family, heard: Heard) -> Reading | None:
     grid, time_s = heard.listened.maps.grid, heard.listened.maps.time_s[known]
     log_hz = np.log(grid.first_hz) + grid.step * path.cell[known]
     if heard.listened.first_order_felt:
-        refined = refine(
-            heard.listened.bands,
-            heard.listened.start_s,
-            time_s,
-            log_hz,
-            FELT_ORDERS,
-            steady_hz=heard.listened.maps.steady_hz,
-            reach=FELT_REACH,
-            step=FELT_STEP,
-            fixed_orders=True,
-        )
-        refined = _by_phase(refined, heard)
+        refined = _felt(time_s, log_hz, heard)
     elif len(family.offsets):
         orders = np.exp(family.offsets * grid.step)
         refined = refine(
@@ -203,20 +195,40 @@ def _again(reading: Reading, heard: Heard) -> Reading | None:
     return _read(path, learned if len(learned.offsets) else family, heard)
 
 
-def _by_phase(refined: Refined, heard: Heard) -> Refined:
-    """Correct a felt first order by its phase, twice, where that is coherent."""
-    band = heard.listened.bands[0]
-    for _ in range(2):
+def _felt(time_s: NDArray[np.float64], log_hz: NDArray[np.float64], heard: Heard) -> Refined:
+    """Refine a felt first order by its phase; by its spectrum where the phase is not coherent."""
+    from scipy.ndimage import median_filter, uniform_filter1d
+
+    band, start_s = heard.listened.bands[0], heard.listened.start_s
+    # a strong line is broad on the grid, and the coarse path wanders over its width
+    smooth = median_filter(log_hz, FELT_FRAMES)
+    leap = (np.diff(time_s) > 1.5 * HOP_S) | (np.abs(np.diff(smooth)) > FELT_LEAP)
+    for part in np.split(np.arange(len(smooth)), np.flatnonzero(leap) + 1):
+        smooth[part] = uniform_filter1d(smooth[part], FELT_FRAMES, mode="nearest")
+    sigma = np.full(len(time_s), np.nan)
+    for rest_rate_hz in REST_RATES_HZ:
+        course = course_of(time_s, smooth, known=np.ones(len(time_s), bool))
         correction, sigma = phase_correction(
-            band.signal, band.rate_hz, heard.listened.start_s, refined.course, refined.time_s
+            band.signal, band.rate_hz, start_s, course, time_s, rest_rate_hz=rest_rate_hz
         )
-        sound = np.isfinite(correction)
-        refined = replace(
-            refined,
-            log_hz=refined.log_hz + np.where(sound, correction, 0.0),
-            sigma=np.where(sound, sigma, refined.sigma),
-        )
-    return refined
+        smooth = smooth + np.nan_to_num(correction)
+    refined = refine(
+        heard.listened.bands,
+        start_s,
+        time_s,
+        smooth,
+        FELT_ORDERS,
+        steady_hz=heard.listened.maps.steady_hz,
+        reach=FELT_REACH,
+        step=FELT_STEP,
+        fixed_orders=True,
+    )
+    sound = np.isfinite(sigma)
+    return replace(
+        refined,
+        log_hz=np.where(sound, smooth, refined.log_hz),
+        sigma=np.where(sound, sigma, refined.sigma),
+    )
 
 
 def _unrefined(time_s: NDArray[np.float64], log_hz: NDArray[np.float64]) -> Refined:

@@ -24,6 +24,10 @@ FASTEST_RPM_PER_S = 250.0
 # What never changes speed cannot be told from a pump or a fan.
 LEAST_SPREAD = 0.2
 LEAST_RUN_FRAMES = 6
+LEAST_GAIN = 4.0
+# Width of a level in ln(speed), and the share of levels passed that must be heard.
+LEVEL_WIDTH = 0.05
+LEAST_COVERED = 0.7
 STANDING = (
     "what is heard never changes speed, so nothing proves that it is the drum and not a pump or a "
     "fan; record the run-up as well"
@@ -86,10 +90,22 @@ def runs(refined: Refined) -> NDArray[np.int64]:
 
 
 def moves(refined: Refined, run: NDArray[np.int64]) -> bool:
-    """Whether any unbroken run changes speed: what does not may be a pump or a fan."""
+    """Whether any unbroken run changes speed: what does not may be a pump or a fan.
+
+    A path that leaps from one standing tone to another passes over the speeds between without
+    evidence; a drum is heard on the way.
+    """
+    if (refined.gain > 0).any():
+        least = max(LEAST_GAIN, 0.2 * float(np.median(refined.gain)))
+        heard = refined.gain > least
+    else:
+        heard = np.ones(len(run), bool)
     for number in np.unique(run):
-        inside = refined.log_hz[run == number]
-        if len(inside) >= LEAST_RUN_FRAMES and np.ptp(inside) > LEAST_SPREAD:
+        inside = refined.log_hz[(run == number) & heard]
+        if len(inside) < LEAST_RUN_FRAMES or np.ptp(inside) < LEAST_SPREAD:
+            continue
+        steps = np.floor((inside - inside.min()) / LEVEL_WIDTH).astype(int)
+        if len(np.unique(steps)) >= LEAST_COVERED * (steps.max() + 1):
             return True
     return False
 
