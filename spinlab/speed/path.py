@@ -85,25 +85,26 @@ def _transition(
     """
     count_alpha, cells = value.shape
     top = np.argmax(value, axis=0)
-    best = np.broadcast_to(value[top, np.arange(cells)] - np.float32(ALPHA_JUMP_COST), value.shape)
-    origin = np.broadcast_to((top * 3 + 1).astype(np.int16), value.shape)
+    best = np.empty_like(value)
+    best[:] = value[top, np.arange(cells)] - np.float32(ALPHA_JUMP_COST)
+    origin = np.empty(value.shape, np.int16)
+    origin[:] = top * 3 + 1
     own = (np.arange(count_alpha, dtype=np.int16) * 3 + 1)[:, None]
     for change in (0, 1, -1, 2, -2):
-        low, high = max(0, change), count_alpha + min(0, change)
-        candidate = np.full(value.shape, -np.inf, np.float32)
-        candidate[low:high] = value[low - change : high - change]
-        candidate -= np.float32(ALPHA_COST * abs(change))
-        better = candidate > best
-        best = np.where(better, candidate, best)
-        origin = np.where(better, own - np.int16(3 * change), origin)
+        rows = slice(max(0, change), count_alpha + min(0, change))
+        candidate = value[rows.start - change : rows.stop - change]
+        candidate = candidate - np.float32(ALPHA_COST * abs(change))
+        better = candidate > best[rows]
+        np.copyto(best[rows], candidate, where=better)
+        np.copyto(origin[rows], own[rows] - np.int16(3 * change), where=better)
     margin = int(np.abs(shifts).max()) + 1
     wide = np.full((count_alpha, cells + 2 * margin), -np.inf, np.float32)
     wide_origin = np.zeros((count_alpha, cells + 2 * margin), np.int16)
     for row, shift in enumerate(shifts):
         wide[row, margin + shift : margin + shift + cells] = best[row]
         wide_origin[row, margin + shift : margin + shift + cells] = origin[row]
-    middle = slice(margin, margin + cells)
-    moved, code = wide[:, middle].copy(), wide_origin[:, middle].copy()
+    moved = wide[:, margin : margin + cells].copy()
+    code = wide_origin[:, margin : margin + cells].copy()
     for slack in (-1, 1):
         beside = slice(margin + slack, margin + slack + cells)
         candidate = wide[:, beside] - np.float32(SLACK_COST)
