@@ -9,6 +9,8 @@ import numpy as np
 # A drum that holds a speed this far off the one asked for is still trying for it; beyond, the
 # plateau was missed and the speed is another one.  Common practice, no published source.
 STILL_MEANT_SHARE = 0.12
+# Held speeds at least this sure are alike, so that the first of several spins is taken.
+SURE = 0.85
 
 
 def match(
@@ -21,7 +23,7 @@ def match(
 
     The cheapest alignment of the two sequences (Needleman and Wunsch 1970): a pair costs its
     departure as a share of the largest allowed, an expected speed that stays alone costs one, and
-    a held one as much as it is sure.  Of two equal answers the earlier held speed is taken.
+    a held one as much as it is sure (one from `SURE` on).  Of two equal answers the earlier held speed is taken.
 
     Args:
         expected_rpm: the programme's speeds, in its order.
@@ -37,7 +39,9 @@ def match(
     {0: 0, 1: 1}
     """
     rows, columns = len(expected_rpm), len(held_rpm)
-    alone = [1.0] * columns if confidence is None else [float(share) for share in confidence]
+    alone = [1.0] * columns
+    if confidence is not None:
+        alone = [1.0 if share >= SURE else float(share) for share in confidence]
     cost = np.zeros((rows + 1, columns + 1))
     cost[:, 0], cost[0, 1:] = np.arange(rows + 1), np.cumsum(alone)
     for i, asked in enumerate(expected_rpm):

@@ -40,3 +40,9 @@ def test_of_two_contradicting_speeds_the_surer_one_counts():
     # 1200 before 800 cannot both be the programme's
     assert match([800, 1200, 1400], [1200, 800, 1400], confidence=[0.7, 0.98, 1]) == {0: 1, 2: 2}
     assert match([800, 1200, 1400], [1200, 800, 1400], confidence=[0.98, 0.7, 1]) == {1: 0, 2: 2}
+
+
+def test_of_several_spins_the_first_is_taken():
+    spins = [400, 800, 1200] * 3
+    sure = [0.9, 0.95, 0.9, 1, 1, 1, 0.99, 0.99, 0.99]
+    assert match([400, 800, 1200], spins, confidence=sure) == {0: 0, 1: 1, 2: 2}
