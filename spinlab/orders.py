@@ -28,6 +28,7 @@ Array = NDArray[np.float64]
 # and sample rate r: 0.2 % at r = 32 f, which is less than any phone's calibration.
 SAMPLES_PER_CYCLE = 32
 MOST_UPSAMPLING = 64
+_BLOCK_SAMPLES = 2**21
 
 
 class Span(NamedTuple):
@@ -187,17 +188,33 @@ def cell_means(
     if not isinstance(cells, Cells):
         cells = Cells(cells[:-1], cells[1:])
     n = np.shape(values)[-1]
-    running = np.cumsum(values, axis=-1, dtype=np.float64)
+    begin, end = (np.clip((t - start_s) * rate_hz, 0.0, n) for t in (cells.begin_s, cells.end_s))
+    means = np.zeros((*np.shape(values)[:-1], len(begin)))
+    if n == 0:
+        return means
+    # A few million samples at a time: a running sum takes more memory than what it sums.
+    last = 0
+    while last < len(begin):
+        first = last
+        last = max(first + 1, int(np.searchsorted(end, begin[first] + _BLOCK_SAMPLES)))
+        here = slice(first, last)
+        means[..., here] = _block_means(np.asarray(values), begin[here], end[here])
+    return means
 
-    def until(time_s: Array) -> tuple[Array, Array]:
+
+def _block_means(values: NDArray[np.floating], begin: Array, end: Array) -> Array:
+    """Means between places counted in samples, by a running sum over what lies between them."""
+    offset = min(int(begin[0]), values.shape[-1] - 1)
+    piece = values[..., offset : int(end[-1]) + 1]
+    running = np.cumsum(piece, axis=-1, dtype=np.float64)
+
+    def until(place: Array) -> Array:
         # All whole samples up to and including its own, less what of its own lies beyond.
-        edge = np.clip((time_s - start_s) * rate_hz, 0.0, n)
-        own = np.minimum(edge.astype(np.int64), max(0, n - 1))
-        return edge, running[..., own] - (own + 1 - edge) * np.asarray(values)[..., own]
+        own = np.minimum(place.astype(np.int64), offset + piece.shape[-1] - 1)
+        beyond = (own + 1 - place) * piece[..., own - offset]
+        return np.asarray(running[..., own - offset] - beyond)
 
-    begin, before = until(cells.begin_s)
-    end, upto = until(cells.end_s)
-    means: Array = (upto - before) / np.maximum(end - begin, 1e-9)
+    means: Array = (until(end) - until(begin)) / np.maximum(end - begin, 1e-9)
     return means
 
 
