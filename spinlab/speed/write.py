@@ -50,7 +50,8 @@ def write_down(
     run = runs(refined)
     if not moves(refined, run):
         return nothing(maps, STANDING)
-    keep = supported(refined, run, support, factor)
+    beating = support * from_beats if from_beats.any() else support
+    keep = supported(refined, run, support, beating, factor)
     known = heard[keep]
     count = len(maps.time_s)
     speed, sigma, confidence = np.full(count, np.nan), np.full(count, np.nan), np.zeros(count)
@@ -111,7 +112,11 @@ def moves(refined: Refined, run: NDArray[np.int64]) -> bool:
 
 
 def supported(
-    refined: Refined, run: NDArray[np.int64], support: NDArray[np.float64], factor: float
+    refined: Refined,
+    run: NDArray[np.int64],
+    support: NDArray[np.float64],
+    beating: NDArray[np.float64],
+    factor: float,
 ) -> NDArray[np.bool_]:
     """Frames in unbroken runs that the drum's own evidence supports.
 
@@ -122,8 +127,10 @@ def supported(
     weight = {}
     for number in np.unique(run):
         inside = run == number
-        total = float(np.maximum(support[inside], 0).sum()) * HOP_S / LOCK_HOP_S
         still = np.ptp(refined.log_hz[inside]) < LEAST_SPREAD / 4
+        # tones that stand at whole multiples are hum, or a plateau's third order; beats are neither
+        own = beating if still else support
+        total = float(np.maximum(own[inside], 0).sum()) * HOP_S / LOCK_HOP_S
         if total > (LEAST_STILL_SUPPORT if still else LEAST_RUN_SUPPORT):
             weight[int(number)] = total
     speed = 60.0 * factor * np.exp(refined.log_hz)
