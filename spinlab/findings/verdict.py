@@ -40,9 +40,9 @@ def verdict(
 
 
 def _of(findings: Sequence[Finding], state: State) -> list[Finding]:
-    """Findings of one state, the surest first; stages lead, because they were asked about."""
+    """Findings of one state, the surest first."""
     chosen = [finding for finding in findings if finding.state == state]
-    return sorted(chosen, key=lambda f: (f.kind != "stage", -(f.probability or 0.0)))
+    return sorted(chosen, key=lambda f: -(f.probability or 0.0))
 
 
 def _named(grave: Sequence[Finding]) -> str:

@@ -18,6 +18,7 @@ from spinlab.phases.features import (
 )
 from spinlab.phases.motion import is_pattern, motion_pattern
 from spinlab.phases.segment import active_frames, runs, split
+from spinlab.phases.settle import TRACKED, absorbed, joined, unsure_beside_spin
 from spinlab.phases.value import MotionPattern, Phase, PhaseList
 from spinlab.recording import Recording
 from spinlab.speed.track import SpeedTrack
@@ -54,7 +55,7 @@ def cut_phases(
     pieces = _pieces(features, active, turning)
     bursts = _bursts(features, pieces)
     phases = [_label(recording, features, piece, track, bursts) for piece in pieces]
-    phases = _absorbed(_joined(phases))
+    phases = absorbed(joined(unsure_beside_spin(phases)))
     wash = [p for p in phases if p.label == "wash motion"]
     motion = (
         motion_pattern(features, [(p.start_s, p.end_s) for p in wash]) if wash else MotionPattern()
@@ -103,8 +104,22 @@ def _pieces(
 
 
 def _bursts(features: Features, pieces: list[Piece]) -> list[tuple[float, float]]:
-    """Unlabelled pieces that form a row of bursts, as times."""
-    loud = [(a, b) for a, b, said in pieces if said in ("", "wash motion")]
+    """Unlabelled pieces that form rows of bursts, as times.
+
+    A row ends where the drum spins: what is loud between two spins, or in a hole of the speed
+    track, is no burst of a motion before them.
+    """
+    rows: list[list[tuple[int, int]]] = [[]]
+    for a, b, said in pieces:
+        if said in ("spin", "coast-down"):
+            rows.append([])
+        elif said in ("", "wash motion"):
+            rows[-1].append((a, b))
+    return [span for loud in rows for span in _row_of_bursts(features, loud)]
+
+
+def _row_of_bursts(features: Features, loud: list[tuple[int, int]]) -> list[tuple[float, float]]:
+    """The pieces of one row that are bursts alike, as times; none where they make no pattern."""
     spans = [(_start(features, a), _end(features, b)) for a, b in loud]
     # The longest row of alike bursts: pieces much longer than the median are something else.
     if len(spans) < 3:
@@ -168,7 +183,7 @@ def _label(
             base,
             label=said,  # type: ignore[arg-type]
             confidence=confidence,
-            evidence="the drum's speed track says so",
+            evidence=TRACKED,
         )
     if (start, end) in bursts:
         return replace(
@@ -246,41 +261,6 @@ def _hiss_db(features: Features, first: int, last: int) -> float:
     high = power[features.bands_hz[:, 0] >= 1200.0].sum()
     low = power[features.bands_hz[:, 0] < 1200.0].sum()
     return float(10.0 * np.log10((high + 1e-16) / (low + 1e-16)))
-
-
-def _joined(phases: list[Phase]) -> list[Phase]:
-    """Neighbours of one label become one, except the bursts of a wash motion."""
-    out: list[Phase] = []
-    for phase in phases:
-        last = out[-1] if out else None
-        alike = last is not None and last.label == phase.label
-        touches = last is not None and phase.start_s - last.end_s < 1.01 * FRAME_S
-        if last is not None and alike and touches:
-            longer = last if last.duration_s >= phase.duration_s else phase
-            out[-1] = replace(longer, start_s=last.start_s, end_s=phase.end_s)
-        else:
-            out.append(phase)
-    return out
-
-
-def _absorbed(phases: list[Phase]) -> list[Phase]:
-    """Short unsure pieces beside a pump or fill, and short lulls within one, belong to it."""
-    out = list(phases)
-    for _ in range(len(phases)):
-        for k, phase in enumerate(out):
-            sides = [out[j] for j in (k - 1, k + 1) if 0 <= j < len(out)]
-            hosts = [s for s in sides if s.label in ("pump", "fill") and s.duration_s >= 6.0]
-            same = len(hosts) == 2 and hosts[0].label == hosts[1].label
-            lull = phase.label == "quiet" and phase.duration_s < 3.0 and same
-            unsure = phase.label == "running, not identified" or phase.evidence == "unsteady"
-            if hosts and (lull or (unsure and phase.duration_s < 4.0)):
-                host = max(hosts, key=lambda s: s.duration_s)
-                out[k] = replace(host, start_s=phase.start_s, end_s=phase.end_s)
-                out = _joined(out)
-                break
-        else:
-            break
-    return out
 
 
 def _outside_spin(times: tuple[float, ...], phases: list[Phase]) -> tuple[float, ...]:

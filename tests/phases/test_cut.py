@@ -13,6 +13,7 @@ from spinlab.phases.features import Features
 from spinlab.phases.motion import motion_pattern
 from spinlab.reading import read
 from spinlab.vibration.loudness import loudness
+from tests.courses import drawn, track_of
 from tests.vibration.signals import SHARED, sound_of
 
 LOGS = SHARED / "data/washer_accel"
@@ -119,6 +120,17 @@ def test_alike_bursts_are_called_two_directions_in_at_most_5_percent():
 
 def test_five_bursts_are_too_few_to_tell_two_directions():
     assert bursts(5, 6.0).alternation_p is None
+
+
+def test_noise_in_a_hole_of_the_speed_track_amid_the_spin_is_no_other_phase():
+    rate_hz = 8000.0
+    sound = sound_of(np.random.default_rng(3).normal(0, 0.05, int(90 * rate_hz)), rate_hz)
+    time_s, speed, sigma = drawn((0, 400), (20, 400), (30, 800), (60, 800), (70, 1200), (90, 1200))
+    holes = ((time_s > 22) & (time_s < 27)) | ((time_s > 62) & (time_s < 68))
+    track = track_of(time_s, np.where(holes, np.nan, speed), sigma)
+    labels = {phase.label for phase in cut_phases(sound, track).phases}
+    assert "spin" in labels
+    assert labels <= {"spin", "running, not identified"}
 
 
 def test_a_correction_replaces_what_it_covers():

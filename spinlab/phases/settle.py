@@ -1,0 +1,73 @@
+"""Labelled pieces settled into phases: alike neighbours joined, short and doubtful ones absorbed."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+from spinlab.finding import Cause
+from spinlab.phases.features import FRAME_S
+from spinlab.phases.value import Phase
+
+TRACKED = "the drum's speed track says so"
+
+
+def unsure_beside_spin(phases: list[Phase]) -> list[Phase]:
+    """Phases between two spins, or straight after one, that the speed track does not explain.
+
+    There the track has lost a drum that still turns; its noise is no fill, pump or wash motion.
+    """
+    spins = [k for k, phase in enumerate(phases) if phase.label == "spin"]
+    if not spins:
+        return phases
+    kept = list(phases)
+    for k in range(spins[0] + 1, len(phases)):
+        before, here = phases[k - 1], phases[k]
+        beside = k < spins[-1] or before.label == "spin"
+        if beside and here.label in ("fill", "pump", "wash motion") and not _is_tracked(here):
+            kept[k] = replace(
+                here,
+                label="running, not identified",
+                confidence=min(here.confidence, 0.5),
+                rivals=(Cause(cause="spin", probability=0.5), *here.rivals),
+                evidence="the drum's speed is not known here, beside a stretch of spin",
+            )
+    return kept
+
+
+def _is_tracked(phase: Phase) -> bool:
+    return phase.evidence == TRACKED
+
+
+def joined(phases: list[Phase]) -> list[Phase]:
+    """Neighbours of one label become one, except the bursts of a wash motion."""
+    out: list[Phase] = []
+    for phase in phases:
+        last = out[-1] if out else None
+        alike = last is not None and last.label == phase.label
+        touches = last is not None and phase.start_s - last.end_s < 1.01 * FRAME_S
+        if last is not None and alike and touches:
+            longer = last if last.duration_s >= phase.duration_s else phase
+            out[-1] = replace(longer, start_s=last.start_s, end_s=phase.end_s)
+        else:
+            out.append(phase)
+    return out
+
+
+def absorbed(phases: list[Phase]) -> list[Phase]:
+    """Short unsure pieces beside a pump or fill, and short lulls within one, belong to it."""
+    out = list(phases)
+    for _ in range(len(phases)):
+        for k, phase in enumerate(out):
+            sides = [out[j] for j in (k - 1, k + 1) if 0 <= j < len(out)]
+            hosts = [s for s in sides if s.label in ("pump", "fill") and s.duration_s >= 6.0]
+            same = len(hosts) == 2 and hosts[0].label == hosts[1].label
+            lull = phase.label == "quiet" and phase.duration_s < 3.0 and same
+            unsure = phase.label == "running, not identified" or phase.evidence == "unsteady"
+            if hosts and (lull or (unsure and phase.duration_s < 4.0)):
+                host = max(hosts, key=lambda s: s.duration_s)
+                out[k] = replace(host, start_s=phase.start_s, end_s=phase.end_s)
+                out = joined(out)
+                break
+        else:
+            break
+    return out
