@@ -23,7 +23,8 @@ def match(
 
     The cheapest alignment of the two sequences (Needleman and Wunsch 1970): a pair costs its
     departure as a share of the largest allowed, an expected speed that stays alone costs one, and
-    a held one as much as it is sure (one from `SURE` on).  Of two equal answers the earlier held speed is taken.
+    a held one as much as it is sure (one from `SURE` on).  Of two equal answers the earlier held
+    speed is taken.
 
     Args:
         expected_rpm: the programme's speeds, in its order.
