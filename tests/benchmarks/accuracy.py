@@ -83,7 +83,8 @@ def other_section(name: str) -> Callable[[Options], Section]:
 
     def make(options: Options) -> Section:
         module: Any = import_module(f"tests.benchmarks.{name}")
-        return module.section(options)
+        section: Section = module.section(options)
+        return section
 
     return make
 

@@ -15,6 +15,7 @@ from typing import Any
 import numpy as np
 
 from spinlab.simulate import Parameters, fits, random_parameters, simulate, with_fault
+from spinlab.simulate.parameters import DriveKind
 from tests.benchmarks.population import RANGES, dealt, through_a_file
 from tests.benchmarks.profiles import from_papers
 
@@ -23,7 +24,7 @@ HEALTHY = "healthy"
 SEVERITIES = (0.1, 0.3, 0.6, 1.0)
 SNR_DB = (15.0, 5.0, -5.0)
 RATE_HZ = 16000
-DRIVES = ("brushed", "three_phase", "direct")
+DRIVES: tuple[DriveKind, ...] = ("brushed", "three_phase", "direct")
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -108,7 +109,7 @@ def parameters_of(unit: Unit) -> tuple[Parameters, float, float | None]:
     return with_fault(p, unit.fault, severity), severity, snr
 
 
-def _can_have(fault: str, drive: str) -> bool:
+def _can_have(fault: str, drive: DriveKind) -> bool:
     return fits(random_parameters(np.random.default_rng(0), drive=drive), fault)
 
 

@@ -22,7 +22,8 @@ AUDIO_HZ, ENVELOPE_HZ, MOTOR_HZ = 1000, 500, 4000
 ENVELOPE_BAND_HZ = (500.0, 3500.0)
 DRUM_HZ = (5.0, 28.0)  # 300 to 1680 rpm
 HOP_S = 0.1
-FRAME_S = 1.0
+FRAME_S = 2.0  # shorter frames lost more plateaus, longer ones blur the ramps
+TROUGH = 0.4  # yin's threshold; its default of 0.1 lost more
 PITCH_STEP = 0.05  # semitones: a grid of 0.29 %, so at most 0.15 % off
 FASTEST_OCTAVES_PER_S = 2.0  # a spin's ramps stay below this
 
@@ -61,7 +62,13 @@ def _yin(sound: Floats, rate_hz: int, low_hz: float, high_hz: float) -> Frames:
 
     size, hop = int(FRAME_S * rate_hz), int(HOP_S * rate_hz)
     pitch = librosa.yin(
-        sound, fmin=low_hz, fmax=high_hz, sr=rate_hz, frame_length=size, hop_length=hop
+        sound,
+        fmin=low_hz,
+        fmax=high_hz,
+        sr=rate_hz,
+        frame_length=size,
+        hop_length=hop,
+        trough_threshold=TROUGH,
     )
     return Frames(time_s=np.arange(len(pitch)) * hop / rate_hz, speed_rpm=60.0 * pitch)
 

@@ -3,7 +3,7 @@
 That library (distribution `rota-order`, GPL-3.0-or-later) is a reference for this comparison only:
 the project neither imports it nor ships it, and nothing here is taken from it.
 
-    PYTHON other_environment.py SOUND.npy RATE_HZ RATIO    prints frames as one JSON object
+    PYTHON other_environment.py SOUND.npy RATE_HZ ORDERS    prints frames as one JSON object
 """
 
 import json
@@ -13,8 +13,10 @@ import warnings
 
 import numpy as np
 
+# Chosen among six settings on the tuning range: equal weights, 1 s, the motor's lines alone.
 SPEED_RPM = (300.0, 1700.0)
 LEAST_CONFIDENCE = 0.1
+HEADROOM = 1.3  # between the highest line and half the rate
 
 
 def main() -> None:
@@ -22,9 +24,8 @@ def main() -> None:
     import rota
 
     warnings.simplefilter("ignore")
-    sound, rate, ratio = np.load(sys.argv[1]), float(sys.argv[2]), float(sys.argv[3])
-    drum = [1.0, 2.0, 3.0, 4.0, 5.0, 6.0]
-    orders = drum if ratio < 1.5 else [*drum, ratio, 2.0 * ratio, 3.0 * ratio]
+    sound, rate, orders = np.load(sys.argv[1]), float(sys.argv[2]), json.loads(sys.argv[3])
+    orders = [order for order in orders if HEADROOM * order * SPEED_RPM[1] / 60.0 < 0.5 * rate]
     began = time.process_time()
     found = rota.speed.rpm_from_ridge(
         sound, rate, SPEED_RPM, orders=orders, window=1.0, hop=0.1, weights=[1.0] * len(orders)

@@ -19,6 +19,8 @@ import numpy as np
 
 from spinlab.recording import Recording
 from spinlab.simulate import Parameters, Simulated, random_parameters, simulate, write_simulated
+from spinlab.simulate.parameters import Codec, DriveKind
+from spinlab.simulate.sampling import Length
 
 # Seeds below 1000 served to tune; the reported ones start far above, and the two never meet.
 RANGES = {"tuning": (0, 1_000), "report": (1_000_000, 2_000_000)}
@@ -41,10 +43,10 @@ class Case:
 
     number: int
     seed: int
-    drive: str
-    length: str
+    drive: DriveKind
+    length: Length
     snr_db: float | None = None
-    codec: str = "none"
+    codec: Codec = "none"
     rate_hz: int = 0
     kind: Literal["sound", "acceleration"] = "sound"
 

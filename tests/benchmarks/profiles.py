@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 
 from spinlab.machine import Bearing, Machine, Plateau, load_machine
+from spinlab.machine.value import Place
 from spinlab.simulate import Parameters
 from spinlab.simulate.machine_parameters import BearingFault
 from tests.benchmarks.simulated import machine_of
@@ -29,7 +30,9 @@ def generic(p: Parameters) -> Machine:
 def from_papers(p: Parameters) -> Machine:
     """Everything that service papers say: ratio within 1 %, counts, belt, bearings, programme."""
     usual = BearingFault()  # its geometry is that of every simulated bearing
-    places = ["rear drum", "front drum"] + ["motor drive end"] * (p.drive.kind != "direct")
+    places: list[Place] = ["rear drum", "front drum"]
+    if p.drive.kind != "direct":
+        places.append("motor drive end")
     programme = programme_of(p)
     return replace(
         machine_of(p),

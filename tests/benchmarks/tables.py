@@ -12,6 +12,7 @@ from tests.benchmarks.population import INTERFERENCE, SNR_DB
 from tests.benchmarks.scoring import CLOSE, GROSS
 
 Result = dict[str, Any]
+Member = Callable[[Result], bool]
 HEADER = (
     "group",
     "files",
@@ -38,6 +39,11 @@ DRIVE_NAMES = {
     "brushed": "brushed, belt",
     "three_phase": "three-phase, belt",
     "direct": "direct drive",
+}
+NAMES: dict[str, dict[Any, str]] = {
+    "drive": DRIVE_NAMES,
+    "codec": {"none": "no codec", "aac": "AAC", "opus": "Opus", "mp3": "MP3"},
+    "rate_hz": {16000: "16 kHz", 44100: "44.1 kHz", 48000: "48 kHz"},
 }
 PLACEMENTS = ("lid", "side", "front")
 
@@ -127,22 +133,28 @@ def row(label: str, results: Sequence[Result]) -> tuple[str, ...]:
     )
 
 
-def groups() -> list[tuple[str, Callable[[Result], bool]]]:
+def equals(key: str, value: Any) -> Member:
+    """Membership of the results whose entry `key` has a value."""
+    return lambda result: bool(result[key] == value)
+
+
+def with_noise(name: str) -> Member:
+    """Membership of the results in which a noise is heard."""
+    return lambda result: name in result["interference"]
+
+
+def groups() -> list[tuple[str, Member]]:
     """Name and membership of every row, in order."""
-    listed: list[tuple[str, Callable[[Result], bool]]] = [("all", lambda r: True)]
-    listed += [(f"{v:+.0f} dB" if v else "0 dB", lambda r, v=v: r["snr_db"] == v) for v in SNR_DB]
-    for key, names in {
-        "drive": DRIVE_NAMES,
-        "codec": {"none": "no codec", "aac": "AAC", "opus": "Opus", "mp3": "MP3"},
-        "rate_hz": {16000: "16 kHz", 44100: "44.1 kHz", 48000: "48 kHz"},
-    }.items():
-        listed += [(text, lambda r, k=key, v=v: r[k] == v) for v, text in names.items()]
-    listed += [(f"with {n}", lambda r, n=n: n in r["interference"]) for n in INTERFERENCE]
+    listed: list[tuple[str, Member]] = [("all", lambda r: True)]
+    listed += [(f"{v:+.0f} dB" if v else "0 dB", equals("snr_db", v)) for v in SNR_DB]
+    for key, names in NAMES.items():
+        listed += [(text, equals(key, value)) for value, text in names.items()]
+    listed += [(f"with {name}", with_noise(name)) for name in INTERFERENCE]
     listed += [
         ("room noise only", lambda r: not r["interference"]),
-        ("phone alters the sound", lambda r: r["processing"]),
-        ("reverberation over 0.6 s", lambda r: r["reverberation_s"] > 0.6),
-        ("0 dB and above", lambda r: r["snr_db"] >= 0),
+        ("phone alters the sound", lambda r: bool(r["processing"])),
+        ("reverberation over 0.6 s", lambda r: bool(r["reverberation_s"] > 0.6)),
+        ("0 dB and above", lambda r: bool(r["snr_db"] >= 0)),
     ]
     return listed
 
@@ -154,15 +166,15 @@ def speed_rows(results: Sequence[Result]) -> list[tuple[str, ...]]:
 
 def log_rows(results: Sequence[Result]) -> list[tuple[str, ...]]:
     """The table of acceleration logs."""
-    listed: list[tuple[str, Callable[[Result], bool]]] = [("all", lambda r: True)]
-    listed += [
-        ("below 100 Hz", lambda r: r["rate_hz"] < 100.0),
-        ("100 to 125 Hz", lambda r: 100.0 <= r["rate_hz"] <= 125.0),
-        ("200 Hz and above", lambda r: r["rate_hz"] >= 200.0),
-        ("with gaps", lambda r: r["gaps"] > 0),
+    listed: list[tuple[str, Member]] = [
+        ("all", lambda r: True),
+        ("below 100 Hz", lambda r: bool(r["rate_hz"] < 100.0)),
+        ("100 to 125 Hz", lambda r: bool(100.0 <= r["rate_hz"] <= 125.0)),
+        ("200 Hz and above", lambda r: bool(r["rate_hz"] >= 200.0)),
+        ("with gaps", lambda r: bool(r["gaps"])),
     ]
-    listed += [(f"on the {v}", lambda r, v=v: r["placement"] == v) for v in PLACEMENTS]
-    listed += [(text, lambda r, v=v: r["drive"] == v) for v, text in DRIVE_NAMES.items()]
+    listed += [(f"on the {place}", equals("placement", place)) for place in PLACEMENTS]
+    listed += [(text, equals("drive", value)) for value, text in DRIVE_NAMES.items()]
     return [row(name, [r for r in results if fits(r)]) for name, fits in listed]
 
 
