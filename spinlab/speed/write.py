@@ -26,8 +26,8 @@ LEAST_SPREAD = 0.2
 LEAST_RUN_FRAMES = 6
 LEAST_GAIN = 4.0
 # Width of a level in ln(speed), and the share of levels passed that must be heard.
-LEVEL_WIDTH = 0.05
-LEAST_COVERED = 0.7
+LEVEL_WIDTH = 0.1
+LEAST_COVERED = 0.6
 STANDING = (
     "what is heard never changes speed, so nothing proves that it is the drum and not a pump or a "
     "fan; record the run-up as well"
