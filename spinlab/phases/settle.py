@@ -1,4 +1,4 @@
-"""Labelled pieces settled into phases: alike neighbours joined, short and doubtful ones absorbed."""
+"""Labelled pieces settled into phases: neighbours alike joined, short and doubtful absorbed."""
 
 from __future__ import annotations
 
