@@ -10,6 +10,7 @@ to docs/accuracy/.
 from __future__ import annotations
 
 import datetime
+import os
 import platform
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
@@ -37,9 +38,14 @@ class Options:
     folder: Path
     version: str
     workers: int | None
-    pictures: Path | None
+    today: str
+    written: Path | None
     longest_s: float
     reference_python: str | None
+
+    def picture(self, name: str) -> Path | None:
+        """Where a picture goes, None where nothing is written."""
+        return None if self.written is None else self.written / f"{name}-{self.today}.png"
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -69,10 +75,11 @@ def speed_section(options: Options) -> Section:
     first, _ = RANGES[options.part]
     where = f"Seeds {first} to {first + options.count - 1} of the {options.part} range"
     pictures: list[str] = []
-    if options.pictures:
+    target = options.picture("speed")
+    if target is not None:
         from tests.benchmarks.pictures import draw_speed
 
-        pictures.append(draw_speed(results, options.pictures))
+        pictures.append(draw_speed(results, target))
     text = speed.report(results, where) + "\n\n"
     text += speed.report_logs(felt, f"Logs of seeds {first} to {first + len(logs) - 1}")
     return Section(title="Speed of plateaus", text=text, pictures=tuple(pictures))
@@ -110,15 +117,13 @@ def preface(options: Options) -> str:
     )
 
 
-def publish(sections: Sequence[Section], options: Options, folder: Path, today: str) -> Path:
+def publish(sections: Sequence[Section], options: Options, folder: Path) -> Path:
     """Write the dated Markdown file; the pictures lie beside it already."""
-    import os
-
-    parts = [f"# Accuracy, {today}", preface(options)]
+    parts = [f"# Accuracy, {options.today}", preface(options)]
     for section in sections:
         parts += [f"## {section.title}", section.text]
         parts += [f"![{section.title}]({name})" for name in section.pictures]
-    target = folder / f"accuracy-{today}.md"
+    target = folder / f"accuracy-{options.today}.md"
     part = target.with_suffix(".part")
     part.write_text("\n\n".join(parts) + "\n", "utf-8")
     os.replace(part, target)
@@ -159,7 +164,8 @@ def main(
         folder=cache or default_folder(),
         version=code_version(INFLUENTIAL),
         workers=workers,
-        pictures=folder,
+        today=datetime.date.today().isoformat(),
+        written=folder,
         longest_s=longest,
         reference_python=reference_python,
     )
@@ -170,8 +176,7 @@ def main(
         click.echo(f"\n## {section.title}\n\n{section.text}")
         sections.append(section)
     if folder is not None:
-        today = datetime.date.today().isoformat()
-        click.echo(f"\nWritten: {publish(sections, options, folder, today)}")
+        click.echo(f"\nWritten: {publish(sections, options, folder)}")
 
 
 if __name__ == "__main__":

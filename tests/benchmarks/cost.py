@@ -97,7 +97,7 @@ def measure_file(path: Path) -> Result:
     wall, cpu = time.perf_counter(), time.process_time()
     recording = spinlab.read(path)
     read_cpu = time.process_time() - cpu
-    work(recording)
+    result = work(recording)
     return {
         "what": name,
         "duration_s": recording.duration_s,
@@ -106,6 +106,7 @@ def measure_file(path: Path) -> Result:
         "wall_s": time.perf_counter() - wall,
         "peak_mb": peak_memory_mb(),
         "peak_before_mb": before,
+        "steps": [list(step) for step in getattr(result, "seconds", ())],
     }
 
 
@@ -153,6 +154,13 @@ def row(result: Result) -> tuple[str, ...]:
     )
 
 
+def steps(result: Result) -> str:
+    """Which steps took the time, the longest first."""
+    longest = sorted(result["steps"], key=lambda step: -step[1])
+    listed = ", ".join(f"{name} {spent:.1f} s" for name, spent in longest if spent >= 0.05)
+    return f"Steps at {result['duration_s']:.0f} s (wall time): {listed}."
+
+
 def section(options: Any) -> Any:
     """Run and report."""
     from tests.benchmarks.accuracy import Section
@@ -175,6 +183,7 @@ def section(options: Any) -> Any:
             f"{WARM_UP_S:.0f} s of noise that pays for imports; memory then: "
             f"{good[0]['peak_before_mb']:.0f} MB."
         )
+    lines += [steps(r) for r in good if r["steps"] and round(r["duration_s"]) in GOALS]
     long = [r for r in good if r["duration_s"] >= FIT_FROM_S]
     for label, key in (("CPU time", "cpu_s"), ("Peak memory", "peak_mb")):
         if len(long) < 3:

@@ -164,7 +164,7 @@ def report(results: Sequence[Result]) -> str:
     return "\n".join([*lines, *[f"Error: {text}" for text in failures[:10]]])
 
 
-def draw(results: Sequence[Result], folder: Path) -> str:
+def draw(results: Sequence[Result], target: Path) -> str:
     """Area against severity, one small panel per fault."""
     import matplotlib
 
@@ -193,6 +193,6 @@ def draw(results: Sequence[Result], folder: Path) -> str:
     axes.flat[0].legend(fontsize=7)
     figure.supxlabel("severity (0.1 incipient, 1 gross)")
     figure.supylabel("share")
-    figure.savefig(folder / "faults.png", dpi=100)
+    figure.savefig(target, dpi=100)
     plt.close(figure)
-    return "faults.png"
+    return target.name

@@ -185,5 +185,6 @@ def section(options: Any) -> Any:
         version=options.version,
         workers=options.workers,
     )
-    pictures = (draw(results, options.pictures),) if options.pictures else ()
+    target = options.picture("faults")
+    pictures = (draw(results, target),) if target else ()
     return Section(title="Faults and false alarms", text=report(results), pictures=pictures)

@@ -20,7 +20,7 @@ DRIVE_STYLES = {
 GOAL = {"color": "0.5", "linewidth": 0.8, "linestyle": (0, (1, 2))}
 
 
-def draw_speed(results: Sequence[Result], folder: Path) -> str:
+def draw_speed(results: Sequence[Result], target: Path) -> str:
     """Error, coverage, refusals and gross errors against the signal-to-noise ratio."""
     import matplotlib
 
@@ -36,10 +36,11 @@ def draw_speed(results: Sequence[Result], folder: Path) -> str:
     _failures(axes[1, 0], levels, tallies)
     _distribution(axes[1, 1], known)
     figure.suptitle(f"Speed of plateaus, {len(results)} simulated recordings")
-    name = "speed.png"
-    figure.savefig(folder / name, dpi=110)
+    for panel in (axes[0, 0], axes[0, 1], axes[1, 0]):
+        panel.set_xlim(min(levels) - 1.0, max(levels) + 1.0)
+    figure.savefig(target, dpi=110)
     plt.close(figure)
-    return name
+    return target.name
 
 
 def _errors(axes: Any, levels: Sequence[float], tallies: Sequence[Tally]) -> None:
