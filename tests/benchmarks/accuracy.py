@@ -23,8 +23,20 @@ import click
 from tests.benchmarks.runner import PROJECT, code_version, default_folder, one_thread_each
 
 PARTS = ("speed", "bound", "alternatives", "faults", "cost")
-# Files of the bench itself that decide what is measured.
-INFLUENTIAL = ("population.py", "scoring.py", "profiles.py", "methods.py", "ridge.py", "faults.py")
+# Files of the bench itself that decide what is measured: a change in them starts anew.
+INFLUENTIAL = (
+    "population.py",
+    "scoring.py",
+    "profiles.py",
+    "speed.py",
+    "efficiency.py",
+    "methods.py",
+    "ridge.py",
+    "other_environment.py",
+    "alternatives.py",
+    "faults.py",
+    "cost.py",
+)
 LOGS_SHARE = 4  # one acceleration log for so many sounds
 PUBLISHED = PROJECT / "docs" / "accuracy"
 
