@@ -64,6 +64,7 @@ def gather(maps: Maps, *, highest_hz: float, first_order_felt: bool = False) -> 
     """
     lines = line_evidence(maps.tones.copy()) * maps.weight
     count = maps.grid.cell_of(highest_hz) + 1
+    lowest_base_hz = maps.lowest_tone_hz if first_order_felt else LOWEST_DRUM_COMB_HZ
     drum = family_evidence(
         np.maximum(lines, np.float32(DRUM_ABSENT)),
         maps.grid,
@@ -71,7 +72,7 @@ def gather(maps: Maps, *, highest_hz: float, first_order_felt: bool = False) -> 
         weights=FELT_WEIGHTS if first_order_felt else None,
         count=count,
         lowest_hz=maps.lowest_tone_hz,
-        lowest_base_hz=maps.lowest_tone_hz if first_order_felt else LOWEST_DRUM_COMB_HZ,
+        lowest_base_hz=lowest_base_hz,
     )
     beat = family_evidence(
         maps.modulation,
@@ -82,10 +83,7 @@ def gather(maps: Maps, *, highest_hz: float, first_order_felt: bool = False) -> 
         lowest_base_hz=LOWEST_BEAT_HZ,
     )
     centre(beat, maps.grid.cell_of(LOWEST_BEAT_HZ))
-    if first_order_felt:
-        centre(drum, maps.grid.cell_of(maps.lowest_tone_hz))
-    else:
-        centre(drum, maps.grid.cell_of(LOWEST_DRUM_COMB_HZ))
+    centre(drum, maps.grid.cell_of(lowest_base_hz))
     return Evidence(
         lines=lines,
         beat=beat,
@@ -163,9 +161,9 @@ def track_drum(family: Family, evidence: Evidence, maps: Maps) -> Path:
         evidence: from `gather`.
         maps: the recording's maps.
     """
-    lowest = maps.grid.cell_of(maps.lowest_tone_hz)
     if evidence.first_order_felt:
         return _follow(evidence.drum + evidence.agreement, maps)
+    lowest = maps.grid.cell_of(maps.lowest_tone_hz)
     values = evidence.beat + evidence.agreement + np.float32(DRUM_SHARE) * evidence.drum
     if len(family.offsets):
         lines = family_map(family, evidence.lines, maps.grid, count=evidence.count, lowest=lowest)

@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 
 from spinlab.speed.evidence import Floats, line_evidence
 from spinlab.speed.follow import Course, Followed, at_orders, follow
-from spinlab.speed.modulation import Envelopes, detrended
+from spinlab.speed.modulation import Envelopes
 
 WINDOW_S = 4.8
 BEAT_HOP_S = 1.2
@@ -43,9 +43,8 @@ def follow_beats(
     """Envelope spectra along a course in windows centred on `time_s`."""
     if not len(time_s):
         return Beats(time_s=time_s, rows=())
-    flat = detrended(envelopes)
     rows = follow(
-        np.concatenate([flat, flat.mean(axis=0, keepdims=True)]),
+        envelopes.rows,
         envelopes.rate_hz,
         envelopes.start_s,
         course,
@@ -62,16 +61,14 @@ def beat_evidence(beats: Beats, factors: NDArray[np.float64]) -> Floats:
 
     Relative to a factor taken at random in the same window; 0 where a beat could not be told.
     """
-    import warnings
-
     total = np.zeros((len(beats.time_s), len(factors)), np.float32)
-    warnings.simplefilter("ignore", RuntimeWarning)
     for row in beats.rows:
         ratio = at_orders(row, factors)
         pitch = row.rate_hz[:, None] * factors[None, :]
         audible = np.isfinite(ratio) & (pitch >= LOWEST_BEAT_HZ)
         value = line_evidence(np.nan_to_num(ratio), prior=BEAT_PRIOR, limit=BEAT_LIMIT)
         value[~audible] = np.nan
-        value -= np.nan_to_num(np.nanmedian(value, axis=1, keepdims=True))
+        told = audible.any(axis=1)
+        value[told] -= np.nanmedian(value[told], axis=1, keepdims=True)
         total += np.nan_to_num(value)
     return total

@@ -12,10 +12,11 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from spinlab.speed.bands import Band
 from spinlab.speed.beats import beat_evidence, follow_beats
 from spinlab.speed.evidence import Floats, line_evidence
 from spinlab.speed.follow import Course, at_orders, follow, standing
-from spinlab.speed.maps import Band
+from spinlab.speed.maps import news_share
 from spinlab.speed.modulation import Envelopes
 from spinlab.speed.refine import Refined, curvature_sigma, smooth_correction
 
@@ -79,7 +80,7 @@ def lock_to_drum(
         beats = follow_beats(envelopes, course, time_s, window_s=LOCK_WINDOW_S)
         for order in beat_orders:
             beat += beat_evidence(beats, order * np.exp(logs))
-    news = min(1.0, 2.0 * LOCK_HOP_S / LOCK_WINDOW_S)
+    news = news_share(LOCK_WINDOW_S, LOCK_HOP_S)
     total = news * (tone + beat)
     best = smooth_correction(total)
     rows = np.arange(len(best))

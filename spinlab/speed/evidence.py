@@ -57,7 +57,6 @@ class LogGrid:
 def line_evidence(
     ratio: Floats,
     *,
-    degrees: int = 1,
     prior: float = PRIOR,
     mean_snr: float = MEAN_SNR,
     limit: float = LIMIT,
@@ -68,14 +67,13 @@ def line_evidence(
     exact value, at most ln 2 below it, and without an exponential and a logarithm per cell.
 
     Args:
-        ratio: power over local noise floor, any shape; sum over `degrees` independent spectra.
-        degrees: how many independent spectra were summed (axes of an accelerometer).
+        ratio: power over local noise floor, any shape.
         prior: probability that the line is present at all.
         mean_snr: mean power of a present line over the noise.
         limit: largest evidence that one line may give.
     """
     ratio *= np.float32(mean_snr / (1.0 + mean_snr))
-    ratio += np.float32(np.log(prior) - degrees * np.log(1.0 + mean_snr))
+    ratio += np.float32(np.log(prior) - np.log(1.0 + mean_snr))
     np.clip(ratio, np.float32(np.log(1.0 - prior)), np.float32(limit), out=ratio)
     return ratio
 

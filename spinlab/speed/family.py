@@ -33,12 +33,6 @@ class Family:
     shares: NDArray[np.float64]
 
 
-def along(path: Path, maps: Maps, values: Floats) -> tuple[Floats, NDArray[np.int64]]:
-    """Rows of `values` (frames, alphas, cells) at the path's chirp rates, and the frames heard."""
-    heard = np.flatnonzero(path.cell >= 0)
-    return values[heard, path.alpha[heard]], heard
-
-
 def profile(
     path: Path, maps: Maps
 ) -> tuple[NDArray[np.int64], NDArray[np.float64], NDArray[np.float64]]:
@@ -47,8 +41,8 @@ def profile(
     Returns:
         offsets in cells, share of frames with a line there, number of frames in band.
     """
-    rows, heard = along(path, maps, maps.tones)
-    cells = path.cell[heard]
+    heard = np.flatnonzero(path.cell >= 0)
+    rows, cells = maps.tones[heard, path.alpha[heard]], path.cell[heard]
     grid = maps.grid
     lowest = grid.cell_of(maps.lowest_tone_hz)
     reach = np.arange(-grid.count + 1, grid.count)

@@ -151,17 +151,11 @@ def standing(
     return near < STANDING_REACH_HZ
 
 
-def course_of(
-    time_s: NDArray[np.float64],
-    log_hz: NDArray[np.float64],
-    *,
-    known: NDArray[np.bool_],
-) -> Course:
-    """A course through known frames; unknown stretches are bridged linearly."""
+def course_of(time_s: NDArray[np.float64], log_hz: NDArray[np.float64]) -> Course:
+    """A course through known frames, bridging what lies between them."""
     from scipy.interpolate import PchipInterpolator
 
-    x, y = time_s[known], log_hz[known]
+    x, y = time_s, log_hz
     if len(x) == 1:
         x, y = np.r_[x, x + 1.0], np.r_[y, y]
-    spline = PchipInterpolator(x, y)
-    return Course(time_s=x, log_hz=y, slope=spline(x, 1))
+    return Course(time_s=x, log_hz=y, slope=PchipInterpolator(x, y)(x, 1))

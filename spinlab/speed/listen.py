@@ -11,8 +11,9 @@ from dataclasses import dataclass
 import numpy as np
 
 from spinlab.recording import Recording
+from spinlab.speed.bands import LOWEST_TONE_HZ, Band, tone_bands
 from spinlab.speed.evidence import Floats
-from spinlab.speed.maps import LOWEST_TONE_HZ, Band, Maps, make_maps, tone_bands
+from spinlab.speed.maps import Maps, make_maps
 from spinlab.speed.modulation import Envelopes, band_envelopes
 
 HIGHEST_TONE_HZ = 8000.0

@@ -11,17 +11,13 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from spinlab.recording import Recording
+from spinlab.speed.bands import Band
 from spinlab.speed.chirp import alpha_grid, kernel_power, warped_kernels, warped_power
 from spinlab.speed.evidence import Floats, LogGrid, line_evidence, noise_floor, to_log_grid
-from spinlab.speed.modulation import Envelopes, detrended
+from spinlab.speed.modulation import Envelopes
 
 HOP_S = 0.3
 GRID_STEP = 0.007
-# A phone hardly hears this low, but a spin that shakes the floor is heard.
-LOWEST_TONE_HZ = 7.0
-# Upper edge in Hz of each tone band, its frame in s at trial chirp rates and along a known path.
-SOUND_BANDS = ((420.0, 1.0, 1.2), (1680.0, 0.36, 0.5), (6700.0, 0.13, 0.25))
 MODULATION_FRAME_S = 1.6
 # On a plateau longer frames see fainter lines; they serve the row of zero chirp rate only.
 LONG_FRAME_S = 3.2
@@ -65,48 +61,6 @@ class Maps:
     def hop_s(self) -> float:
         """Time between frames."""
         return HOP_S
-
-
-@dataclass(frozen=True, kw_only=True, eq=False)
-class Band:
-    """A decimated copy of the recording for one band of tones, and its frame lengths.
-
-    `frame_s` is short enough for a trial chirp rate, `follow_s` for frames along a known path.
-    """
-
-    signal: Floats
-    rate_hz: float
-    low_hz: float
-    high_hz: float
-    frame_s: float
-    follow_s: float
-
-
-def tone_bands(recording: Recording, *, highest_hz: float) -> tuple[Band, ...]:
-    """The tone bands of a sound recording."""
-    from scipy.signal import resample_poly
-
-    mono = np.nan_to_num(recording.samples.mean(axis=0, dtype=np.float32))
-    top = min(SOUND_BANDS[-1][0], 0.43 * recording.rate_hz, highest_hz)
-    bands, low = [], LOWEST_TONE_HZ
-    for high, frame_s, follow_s in SOUND_BANDS:
-        if low >= top:
-            break
-        high = min(high, top)
-        factor = max(1, int(recording.rate_hz * 0.43 / high))
-        part = resample_poly(mono, 1, factor).astype(np.float32) if factor > 1 else mono
-        bands.append(
-            Band(
-                signal=part,
-                rate_hz=recording.rate_hz / factor,
-                low_hz=low,
-                high_hz=high,
-                frame_s=frame_s,
-                follow_s=follow_s,
-            )
-        )
-        low = high
-    return tuple(bands)
 
 
 def make_maps(
@@ -170,9 +124,9 @@ def _best_of_three(ratio: Floats) -> Floats:
     return best
 
 
-def news_share(frame_s: float) -> float:
+def news_share(frame_s: float, hop_s: float = HOP_S) -> float:
     """Share of a frame that the frame before did not hold; a Hann window acts half its length."""
-    return min(1.0, 2.0 * HOP_S / frame_s)
+    return min(1.0, 2.0 * hop_s / frame_s)
 
 
 def _tone_ratio(
@@ -263,11 +217,10 @@ def _modulation(
     if envelopes is None:
         cells = grid.extended(HIGHEST_MODULATION_HZ)
         return np.zeros((len(time_s), len(alphas), min(cells.count, grid.count)), np.float32)
-    flat = detrended(envelopes)
     centres = np.round((time_s - envelopes.start_s) * envelopes.rate_hz).astype(np.int64)
     zero = len(alphas) // 2
-    total = _beat_evidence(flat, centres, alphas, MODULATION_FRAME_S, envelopes.rate_hz)
-    longer = _beat_evidence(flat, centres, np.zeros(1), LONG_FRAME_S, envelopes.rate_hz)[:, 0]
+    total = _beat_evidence(envelopes, centres, alphas, MODULATION_FRAME_S)
+    longer = _beat_evidence(envelopes, centres, np.zeros(1), LONG_FRAME_S)[:, 0]
     np.maximum(total[:, zero], longer, out=total[:, zero])
     cells = grid.extended(HIGHEST_MODULATION_HZ)
     index = np.round((cells.frequency_hz - BEAT_BINS_HZ[0]) / MODULATION_BIN_HZ).astype(int)
@@ -277,17 +230,16 @@ def _modulation(
 
 
 def _beat_evidence(
-    flat: Floats,
+    envelopes: Envelopes,
     centres: NDArray[np.int64],
     alphas: NDArray[np.float64],
     frame_s: float,
-    rate_hz: float,
 ) -> Floats:
     """Evidence for a beat at each rate in frames of one length, shape (frames, alphas, bins)."""
+    rate_hz = envelopes.rate_hz
     kernels = warped_kernels(BEAT_BINS_HZ, alphas, frame=round(frame_s * rate_hz), rate_hz=rate_hz)
     total = np.zeros((len(centres), len(alphas), len(BEAT_BINS_HZ)), np.float32)
-    together = flat.mean(axis=0, keepdims=True)
-    for row in np.concatenate([flat, together]):
+    for row in envelopes.rows:
         power = kernel_power(row, centres, kernels).reshape(total.shape)
         power /= _modulation_floor(power[:, len(alphas) // 2])[:, None, :]
         limit = MODULATION_LIMIT / news_share(frame_s)

@@ -24,12 +24,17 @@ MAX_BANDS = 8
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class Envelopes:
-    """Normalised log envelopes: values of shape (bands, n), band edges of shape (bands, 2)."""
+    """Detrended log envelopes of the carrier bands.
 
-    values: NDArray[np.float32]
+    Attributes:
+        rows: shape (bands + 1, n), one per band and last the mean of all.
+        rate_hz: samples per second.
+        start_s: time of the first sample.
+    """
+
+    rows: NDArray[np.float32]
     rate_hz: float
     start_s: float
-    edges_hz: NDArray[np.float64]
 
 
 def carrier_edges(rate_hz: float, highest_hz: float) -> NDArray[np.float64]:
@@ -42,7 +47,7 @@ def carrier_edges(rate_hz: float, highest_hz: float) -> NDArray[np.float64]:
 
 
 def band_envelopes(recording: Recording, *, highest_hz: float) -> Envelopes:
-    """Log power of each carrier band over time, from short spectra, block by block.
+    """Detrended log power of each carrier band, from short spectra, block by block.
 
     The mean of the log over the bins of a band is used: a steady tone in one bin then weighs no
     more than any other bin, while a loudness beat moves all of them together.
@@ -73,17 +78,19 @@ def band_envelopes(recording: Recording, *, highest_hz: float) -> Envelopes:
         sums = np.add.reduceat(log_power, starts[:-1], axis=1)
         sums[:, -1] -= log_power[:, starts[-1]] if log_power.shape[1] > starts[-1] else 0.0
         rows.append(sums / np.diff(starts))
-    values = np.concatenate(rows).T.astype(np.float32)
+    rate_hz = recording.rate_hz / hop
+    flat = detrended(np.concatenate(rows).T.astype(np.float32), rate_hz)
     return Envelopes(
-        values=values,
-        rate_hz=recording.rate_hz / hop,
+        rows=np.concatenate([flat, flat.mean(axis=0, keepdims=True)]),
+        rate_hz=rate_hz,
         start_s=recording.start_s + 0.5 * frame / recording.rate_hz,
-        edges_hz=edges[: len(values)],
     )
 
 
-def detrended(envelopes: Envelopes, *, window_s: float = 1.5) -> NDArray[np.float32]:
-    """Envelopes less their slow part and with single knocks limited, shape (bands, n).
+def detrended(
+    values: NDArray[np.float32], rate_hz: float, *, window_s: float = 1.5
+) -> NDArray[np.float32]:
+    """Log envelopes less their slow part and with single knocks limited, shape (bands, n).
 
     What is slower than the window (gain, speed, speech phrases) is taken out by a running mean; a
     knock or a syllable is limited at three robust standard deviations so that it cannot ring
@@ -91,7 +98,7 @@ def detrended(envelopes: Envelopes, *, window_s: float = 1.5) -> NDArray[np.floa
     """
     from scipy.ndimage import uniform_filter1d
 
-    size = max(3, round(window_s * envelopes.rate_hz)) | 1
-    flat = envelopes.values - uniform_filter1d(envelopes.values, size, axis=1, mode="nearest")
+    size = max(3, round(window_s * rate_hz)) | 1
+    flat = values - uniform_filter1d(values, size, axis=1, mode="nearest")
     spread = uniform_filter1d(np.abs(flat), 4 * size, axis=1, mode="nearest") * 1.2533 + 1e-9
     return np.clip(flat, -3 * spread, 3 * spread).astype(np.float32)

@@ -12,9 +12,9 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from spinlab.speed.bands import Band
 from spinlab.speed.evidence import Floats, line_evidence
 from spinlab.speed.follow import Course, Followed, at_orders, course_of, follow, standing
-from spinlab.speed.maps import Band
 
 # Corrections tried, as shares of the rate, and how fast they may change from frame to frame.
 REACH = 0.014
@@ -46,7 +46,7 @@ class Refined:
     @property
     def course(self) -> Course:
         """The refined rate as a smooth course."""
-        return course_of(self.time_s, self.log_hz, known=np.ones(len(self.time_s), bool))
+        return course_of(self.time_s, self.log_hz)
 
 
 def refine(
@@ -80,7 +80,7 @@ def refine(
     gain = np.zeros(len(time_s))
     sigma = np.full(len(time_s), 0.004)
     for _ in range(ROUNDS):
-        course = course_of(time_s, log_hz, known=np.ones(len(time_s), bool))
+        course = course_of(time_s, log_hz)
         maps = line_maps(bands, start_s, course, time_s, orders, correction, steady_hz)
         total = maps.sum(axis=0)
         best = smooth_correction(total)

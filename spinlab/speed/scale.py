@@ -14,6 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from spinlab.speed.beats import BEAT_HOP_S, WINDOW_S, Beats, beat_evidence
+from spinlab.speed.maps import news_share
 from spinlab.speed.refine import Refined
 
 # Highest order at which "a whole number" still says something.
@@ -139,7 +140,7 @@ def _beat_score(beats: Beats, factors: NDArray[np.float64]) -> NDArray[np.float6
     score = np.zeros(len(factors))
     if not len(beats.time_s):
         return score
-    news = min(1.0, 2.0 * BEAT_HOP_S / WINDOW_S)
+    news = news_share(WINDOW_S, BEAT_HOP_S)
     for order, weight in BEAT_ORDERS:
         value = beat_evidence(beats, factors * order)
         # belt creep lets the drum wander by a few tenths of a percent against a motor line

@@ -21,14 +21,13 @@ from spinlab.speed.drumlock import LOCK_HOP_S, felt_lock, lock_to_drum
 from spinlab.speed.family import Family, learn
 from spinlab.speed.follow import course_of
 from spinlab.speed.listen import Listened, listen
-from spinlab.speed.maps import HOP_S
 from spinlab.speed.path import Path
 from spinlab.speed.phase import REST_RATES_HZ, phase_correction
 from spinlab.speed.refine import Refined, refine
 from spinlab.speed.scale import Candidate, RatioPrior, candidates, scan_scales
 from spinlab.speed.steady import steady_track
 from spinlab.speed.track import SpeedTrack
-from spinlab.speed.write import moves, nothing, runs, write_down
+from spinlab.speed.write import moves, nothing, run_numbers, write_down
 
 if TYPE_CHECKING:
     from spinlab.machine import Machine
@@ -123,7 +122,9 @@ class Reading:
 
 def _merit(reading: Reading) -> float:
     """How well a reading explains the drum's turns, and how well everything that moves."""
-    standing = 0.0 if moves(reading.refined, runs(reading.refined)) else STANDING_COST
+    refined = reading.refined
+    run = run_numbers(refined.time_s, refined.log_hz)
+    standing = 0.0 if moves(refined, run) else STANDING_COST
     return reading.scales[0].standout + PATH_SHARE * reading.path_score - standing
 
 
@@ -202,12 +203,13 @@ def _felt(time_s: NDArray[np.float64], log_hz: NDArray[np.float64], heard: Heard
     band, start_s = heard.listened.bands[0], heard.listened.start_s
     # a strong line is broad on the grid, and the coarse path wanders over its width
     smooth = median_filter(log_hz, FELT_FRAMES)
-    leap = (np.diff(time_s) > 1.5 * HOP_S) | (np.abs(np.diff(smooth)) > FELT_LEAP)
-    for part in np.split(np.arange(len(smooth)), np.flatnonzero(leap) + 1):
+    run = run_numbers(time_s, smooth, leap=FELT_LEAP)
+    for number in np.unique(run):
+        part = run == number
         smooth[part] = uniform_filter1d(smooth[part], FELT_FRAMES, mode="nearest")
     sigma = np.full(len(time_s), np.nan)
     for rest_rate_hz in REST_RATES_HZ:
-        course = course_of(time_s, smooth, known=np.ones(len(time_s), bool))
+        course = course_of(time_s, smooth)
         correction, sigma = phase_correction(
             band.signal, band.rate_hz, start_s, course, time_s, rest_rate_hz=rest_rate_hz
         )
@@ -248,11 +250,9 @@ def _unrefined(time_s: NDArray[np.float64], log_hz: NDArray[np.float64]) -> Refi
 def _finish(reading: Reading, heard: Heard) -> SpeedTrack:
     """Lock the best reading to the drum and write the track down."""
     refined, factor = reading.refined, reading.scales[0].factor
-    log_drum = refined.log_hz + np.log(factor)
     if heard.listened.first_order_felt:
-        lock = felt_lock(refined)
-        return write_down(refined, reading.scales, lock, heard.listened.maps)
-    course = course_of(refined.time_s, log_drum, known=np.ones(len(log_drum), bool))
+        return write_down(refined, reading.scales, felt_lock(refined), heard.listened.maps)
+    course = course_of(refined.time_s, refined.log_hz + np.log(factor))
     lock = lock_to_drum(
         heard.listened.bands[0],
         heard.listened.envelopes,

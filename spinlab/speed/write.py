@@ -47,7 +47,7 @@ def write_down(
     lock_sigma = np.interp(refined.time_s, lock.time_s, lock.sigma)
     support = np.interp(refined.time_s, lock.time_s, lock.support)
     from_beats = np.interp(refined.time_s, lock.time_s, lock.from_beats)
-    run = runs(refined)
+    run = run_numbers(refined.time_s, refined.log_hz)
     if not moves(refined, run):
         return nothing(maps, STANDING)
     beating = support * from_beats if from_beats.any() else support
@@ -83,11 +83,12 @@ def write_down(
     )
 
 
-def runs(refined: Refined) -> NDArray[np.int64]:
+def run_numbers(
+    time_s: NDArray[np.float64], log_hz: NDArray[np.float64], *, leap: float = LARGEST_LEAP
+) -> NDArray[np.int64]:
     """Number of the unbroken run that each frame belongs to; a leap or a gap breaks a run."""
-    gap = np.diff(refined.time_s) > 1.5 * HOP_S
-    leap = np.abs(np.diff(refined.log_hz)) > LARGEST_LEAP
-    return np.concatenate([[0], np.cumsum(gap | leap)])
+    broken = (np.diff(time_s) > 1.5 * HOP_S) | (np.abs(np.diff(log_hz)) > leap)
+    return np.concatenate([[0], np.cumsum(broken)])
 
 
 def moves(refined: Refined, run: NDArray[np.int64]) -> bool:

@@ -9,6 +9,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
+from spinlab.quality.aliasing import folded_hz
 from spinlab.recording import Recording
 
 # Share of half the rate up to which an amplitude is trusted: above it, resampling on an even
@@ -20,16 +21,6 @@ HIGHEST_ORDER_THAT_FOLDS = 3  # folding of these forbids a number
 WEAK_ORDERS = range(4, 9)
 WEAK_SHARE = 0.05
 MAINS_HARMONICS = (1, 2)  # the fundamental by the magnetic sensor and motors, twice by the pump
-
-
-def folded_hz(frequency_hz: float | NDArray[np.float64], rate_hz: float) -> NDArray[np.float64]:
-    """Where a frequency appears in samples taken at `rate_hz`.
-
-    >>> round(float(folded_hz(50.0, 92.04)), 2)
-    42.04
-    """
-    f = np.asarray(frequency_hz, dtype=float)
-    return np.asarray(np.abs(f - rate_hz * np.round(f / rate_hz)))
 
 
 def trouble_at(

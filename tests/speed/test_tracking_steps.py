@@ -88,7 +88,7 @@ def test_along_its_course_a_sweep_stands_at_its_order():
     rate = 10.0 * np.exp(0.08 * t)
     signal = np.cos(2 * np.pi * 3.0 * np.cumsum(rate) / 1000.0).astype(np.float32)
     knots = np.arange(0.0, 20.0, 0.3)
-    course = course_of(knots, np.log(10.0) + 0.08 * knots, known=np.ones(len(knots), bool))
+    course = course_of(knots, np.log(10.0) + 0.08 * knots)
     times = np.arange(3.0, 17.0, 1.0)
     (followed,) = follow(
         signal[None], 1000.0, 0.0, course, times, frame_s=2.0, highest_hz=200.0, floor_width_hz=40.0
@@ -102,7 +102,7 @@ def test_the_phase_of_a_strong_line_gives_the_rate_to_a_hundredth_of_a_percent()
     t = np.arange(4000) / 100.0
     signal = (np.cos(2 * np.pi * 20.03 * t) + 0.1 * rng.normal(size=4000)).astype(np.float32)
     knots = np.arange(0.0, 40.0, 0.3)
-    course = course_of(knots, np.full(len(knots), np.log(20.2)), known=np.ones(len(knots), bool))
+    course = course_of(knots, np.full(len(knots), np.log(20.2)))
     correction, sigma = phase_correction(signal, 100.0, 0.0, course, np.arange(5.0, 35.0, 0.5))
     assert 20.2 * np.exp(np.median(correction)) == pytest.approx(20.03, rel=2e-4)
     assert (sigma < 5e-3).all()
