@@ -5,12 +5,15 @@
     |   +-- UnreadableRecording     20
     |   +-- InvalidMachine          20
     +-- OutputError                 21  a result cannot be written
+    +-- JobEnded                    70  work in a child process ended without an answer
 
 Each message is one sentence: what is wrong, and what to do about it.  The command line turns
 the class into its exit code; library callers catch the class.
 """
 
 from __future__ import annotations
+
+from typing import Literal
 
 
 class SpinlabError(Exception):
@@ -37,6 +40,17 @@ class OutputError(SpinlabError):
     """A result could not be written where it was asked for."""
 
     exit_code = 21
+
+
+JobEnding = Literal["timeout", "cpu", "memory", "crash", "killed", "defect", "stopped"]
+
+
+class JobEnded(SpinlabError):
+    """Work in a child process ended without an answer; `kind` tells how."""
+
+    def __init__(self, message: str, *, kind: JobEnding) -> None:
+        super().__init__(message)
+        self.kind: JobEnding = kind
 
 
 def printable(name: object) -> str:

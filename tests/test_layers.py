@@ -12,7 +12,7 @@ PACKAGE = PROJECT / "spinlab"
 # its own level nor from a later one.
 LEVELS = (
     ("errors",),
-    ("recording",),
+    ("recording", "contained"),
     ("finding", "reference"),
     ("machine",),
     ("reading",),
