@@ -20,6 +20,11 @@ COMMANDS: dict[str, Command] = {
         attribute="check_command",
         help="Check one recording of a spin test and say what it proves.",
     ),
+    "batch": Command(
+        module="spinlab_cli.batch",
+        attribute="batch_command",
+        help="Check a whole folder, resumably, and index what was found.",
+    ),
     "machines": Command(
         module="spinlab_cli.machines",
         attribute="machines_command",

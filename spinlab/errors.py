@@ -13,7 +13,8 @@ the class into its exit code; library callers catch the class.
 
 from __future__ import annotations
 
-from typing import Literal
+from functools import partial
+from typing import Any, Literal
 
 
 class SpinlabError(Exception):
@@ -42,7 +43,7 @@ class OutputError(SpinlabError):
     exit_code = 21
 
 
-JobEnding = Literal["timeout", "cpu", "memory", "crash", "killed", "defect", "stopped"]
+JobEnding = Literal["start", "timeout", "cpu", "memory", "crash", "killed", "defect", "stopped"]
 
 
 class JobEnded(SpinlabError):
@@ -51,6 +52,9 @@ class JobEnded(SpinlabError):
     def __init__(self, message: str, *, kind: JobEnding) -> None:
         super().__init__(message)
         self.kind: JobEnding = kind
+
+    def __reduce__(self) -> tuple[Any, ...]:
+        return partial(JobEnded, kind=self.kind), self.args
 
 
 def printable(name: object) -> str:

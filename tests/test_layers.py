@@ -30,6 +30,7 @@ LEVELS = (
     ("result", "portrait"),
     ("analysis",),
     ("report",),
+    ("batch",),
 )
 
 

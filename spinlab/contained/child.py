@@ -1,6 +1,7 @@
 """The child's side: jobs as lines of JSON on standard input, answers likewise on standard output.
 
-A job is `{"function": "module:name", "arguments": [...], "options": {...}}`; an answer is
+The child's first line says `{"ready": true}`.  A job is
+`{"function": "module:name", "arguments": [...], "options": {...}}`; an answer is
 `{"value": ...}` or `{"raised": {"class": ..., "message": ..., "place": ...}}`.
 """
 
@@ -19,6 +20,7 @@ from typing import IO, Any
 from spinlab.contained.limits import Limits, limit_next_job, limit_process
 from spinlab.errors import SpinlabError, printable
 
+READY = b'{"ready": true}\n'
 LONGEST_MESSAGE = 2000
 
 
@@ -34,6 +36,8 @@ def serve(limits: Limits, scratch: str) -> None:
     jobs, answers = _private_streams()
     limit_process(limits)
     inbox: queue.SimpleQueue[bytes] = queue.SimpleQueue()
+    answers.write(READY)
+    answers.flush()
     threading.Thread(target=_listen, args=(jobs, inbox, scratch), daemon=True).start()
     while True:
         job = json.loads(inbox.get())

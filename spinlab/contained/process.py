@@ -17,6 +17,7 @@ from types import TracebackType
 from typing import Any
 
 from spinlab import errors
+from spinlab.contained.child import READY
 from spinlab.contained.endings import ended_by, too_much_memory
 from spinlab.contained.limits import THREAD_VARIABLES, Limits
 from spinlab.errors import JobEnded, SpinlabError
@@ -25,11 +26,21 @@ from spinlab.errors import JobEnded, SpinlabError
 LARGEST_ANSWER_BYTES = 64 * 2**20
 # A fresh child now and then, so that no library's leak adds up over thousands of files.
 JOBS_PER_PROCESS = 100
+# Starting takes less than a second; on a machine out of breath it may take long.
+_TO_START_S = 120.0
 # A child that has closed its end is given so long to be gone.
 _TO_DIE_S = 5.0
 
 # Variables that programs need to start; everything else, secrets included, stays with the parent.
-_PASSED_ON: tuple[str, ...] = ("PATH", "HOME", "LANG", "LC_ALL", "LC_CTYPE", "TZ", "LD_LIBRARY_PATH")
+_PASSED_ON: tuple[str, ...] = (
+    "PATH",
+    "HOME",
+    "LANG",
+    "LC_ALL",
+    "LC_CTYPE",
+    "TZ",
+    "LD_LIBRARY_PATH",
+)
 _PASSED_ON += ("SYSTEMROOT", "WINDIR", "APPDATA", "LOCALAPPDATA", "USERPROFILE")
 _BEGIN = (
     "import sys, json; path, limits, scratch = json.loads(sys.argv[1]); sys.path[:] = path; "
@@ -115,8 +126,25 @@ class Contained:
                 self._scratch = tempfile.mkdtemp(prefix="spinlab-", dir=_roomy_folder())
                 self._process = _start(self.limits, self._scratch)
                 self._jobs_left = self._jobs_per_process
+            assert self._process is not None
+            self._greet(self._process)
         assert self._process is not None
         return self._process
+
+    def _greet(self, process: subprocess.Popen[bytes]) -> None:
+        """Wait until the child is there, which is no time of the job's."""
+        assert process.stdout is not None
+        with _Deadline(process, _TO_START_S):
+            greeting = process.stdout.readline(len(READY))
+        if greeting != READY:
+            self._drop()
+            if self._closed:
+                raise JobEnded("The work was stopped.", kind="stopped")
+            raise JobEnded(
+                "No child process can be started for the work: is there too little memory, or is "
+                "the installation broken?",
+                kind="start",
+            )
 
     def _drop(self) -> None:
         with self._lock:

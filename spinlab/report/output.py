@@ -47,16 +47,28 @@ def write_whole(target: Path, content: bytes) -> None:
             _probe(target)
             target.write_bytes(content)
             return
-        _replace(Path(os.path.realpath(target)), content)
+        _replace(Path(os.path.realpath(target)), (content,))
     except OSError as error:
         raise OutputError(_cannot(target, error.strerror or str(error))) from error
 
 
-def _replace(target: Path, content: bytes) -> None:
+def write_pieces(target: Path, pieces: Iterable[bytes]) -> None:
+    """As `write_whole`, for content that comes piece by piece and need not fit into memory.
+
+    Raises:
+        OutputError: the file cannot be written; nothing is left behind.
+    """
+    try:
+        _replace(Path(os.path.realpath(target)), pieces)
+    except OSError as error:
+        raise OutputError(_cannot(target, error.strerror or str(error))) from error
+
+
+def _replace(target: Path, pieces: Iterable[bytes]) -> None:
     handle, name = tempfile.mkstemp(dir=target.parent, prefix=".spinlab-", suffix=".part")
     try:
         with os.fdopen(handle, "wb") as stream:
-            stream.write(content)
+            stream.writelines(pieces)
         os.chmod(name, _mode(target))
         os.replace(name, target)
     except BaseException:

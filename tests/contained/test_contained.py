@@ -2,6 +2,7 @@
 
 import json
 import os
+import pickle
 import signal
 import subprocess
 import sys
@@ -196,6 +197,18 @@ def test_a_parent_killed_outright_takes_its_child_and_its_scratch_files_along(tm
     parent.wait()
     wait_until(lambda: not alive(pid))
     assert not os.path.exists(os.path.dirname(scratch))
+
+
+def test_a_child_that_cannot_start_is_told_apart_from_a_job_that_fails(monkeypatch):
+    monkeypatch.setattr("sys.executable", "/bin/false")
+    with Contained() as child, pytest.raises(JobEnded, match="No child process") as caught:
+        child.call(jobs.double, 1)
+    assert caught.value.kind == "start"
+
+
+def test_the_kind_of_ending_survives_the_way_between_processes():
+    again = pickle.loads(pickle.dumps(JobEnded("It was stopped.", kind="timeout")))
+    assert (again.kind, str(again)) == ("timeout", "It was stopped.")
 
 
 def test_once_is_enough_for_a_single_job():
