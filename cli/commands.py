@@ -45,4 +45,9 @@ COMMANDS: dict[str, Command] = {
         attribute="simulate_command",
         help="Make an invented recording with its truth beside it.",
     ),
+    "desk": Command(
+        module="spinlab_cli.desk",
+        attribute="desk_command",
+        help="Run the support service: uploads in, a queue, answers back.",
+    ),
 }

@@ -30,7 +30,7 @@ LEVELS = (
     ("result", "portrait"),
     ("analysis",),
     ("report",),
-    ("batch",),
+    ("batch", "desk"),
 )
 
 
@@ -110,7 +110,8 @@ def test_only_the_report_draws_and_nothing_but_the_command_line_knows_its_librar
         if library == "matplotlib":
             assert name in ("spinlab.report.pictures", "spinlab.report.page"), f"{name} draws"
         if library in ("jinja2", "PIL"):
-            assert name.startswith("spinlab.report."), f"{name} imports {library}"
+            pages = ("spinlab.report.", "spinlab.desk.web.")
+            assert name.startswith(pages), f"{name} imports {library}"
         assert library not in ("click", "spinlab_cli", "cli"), f"{name} knows the command line"
         assert not target.startswith("matplotlib.pyplot"), f"{name} uses pyplot's global state"
 

@@ -1,0 +1,1 @@
+"""One file per step; a step that has been published is never changed."""

@@ -1,0 +1,1 @@
+"""The desk as seen through a browser: pages, interface, and what guards both."""
