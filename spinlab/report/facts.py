@@ -9,15 +9,16 @@ import platform
 from collections.abc import Iterator
 from importlib.metadata import PackageNotFoundError, version
 
+from spinlab.findings.judge import ATTENTION_FROM, FAULT_FROM
+from spinlab.report.evidence import evidence_label, evidence_value
+from spinlab.report.language import tell, tell_many
 from spinlab.report.words import (
     INTERVAL_NOTE,
     chance,
     clock,
     duration,
-    evidence_label,
-    evidence_value,
+    in_full,
     measured,
-    number,
 )
 from spinlab.result import VERSION, Analysed, plain
 
@@ -26,43 +27,60 @@ _LIBRARIES = ("numpy", "scipy", "soundfile", "av")
 # Told elsewhere in the report.
 _QUALITY_ELSEWHERE = {"remarks", "kind", "duration_s", "rate_hz"}
 _MOST_LINES = 8
+# A rival whose ratio is so near 1 is the reported reading itself.
+_SAME_READING = 0.005
 
 
 def facts(analysis: Analysed) -> tuple[tuple[str, tuple[Fact, ...]], ...]:
     """Groups of facts: (heading, ((name, text), ...)); empty groups are left out."""
     groups = (
-        ("Recording", tuple(_recording(analysis))),
-        ("Quality", tuple(_quality(analysis))),
-        ("Machine profile", tuple(_machine(analysis))),
-        ("Speed", tuple(_speed(analysis))),
-        ("Method and versions", tuple(_method())),
+        (tell("Recording"), tuple(_recording(analysis))),
+        (tell("Quality"), tuple(_quality(analysis))),
+        (tell("Machine profile"), tuple(_machine(analysis))),
+        (tell("Speed"), tuple(_speed(analysis))),
+        (tell("Method and versions"), tuple(_method())),
     )
     return tuple(group for group in groups if group[1])
 
 
 def _recording(analysis: Analysed) -> Iterator[Fact]:
     recording, source = analysis.recording, analysis.recording.source
-    yield "File", source.file
-    yield "SHA-256", source.sha256
+    yield tell("File"), source.file
+    yield tell("SHA-256"), source.sha256
     coding = " ".join(part for part in (source.container, source.codec) if part)
     bits = f", {source.bits} bit" if source.bits else ""
-    yield "Kind", recording.kind + (f" ({coding}{bits})" if coding else "")
-    yield "Length", duration(recording.duration_s)
-    yield "Rate", f"{recording.rate_hz:g} Hz, {recording.channels} channel(s)"
+    yield tell("Kind"), tell(recording.kind) + (f" ({coding}{bits})" if coding else "")
+    yield tell("Length"), duration(recording.duration_s)
+    yield (
+        tell("Rate"),
+        tell_many(
+            "{rate:g} Hz, {count} channel",
+            "{rate:g} Hz, {count} channels",
+            count=recording.channels,
+            rate=recording.rate_hz,
+        ),
+    )
     if recording.start_s:
-        yield "First sample at", f"{number(recording.start_s, 3)} s of the file's clock"
+        yield (
+            tell("First sample at"),
+            tell("{time:.3f} s of the file's clock", time=recording.start_s),
+        )
     if recording.clock is not None:
         stamps = recording.clock
         yield (
-            "Stamps",
-            (
-                f"step {1000 * stamps.median_step_s:.3g} ms, jitter {1000 * stamps.jitter_s:.3g} "
-                f"ms, {stamps.duplicates} double, {stamps.backward_steps} backward, "
-                f"longest gap {stamps.longest_gap_s:.3g} s"
+            tell("Stamps"),
+            tell(
+                "step {step:.3g} ms, jitter {jitter:.3g} ms, {double} double, {back} backward, "
+                "longest gap {gap:.3g} s",
+                step=1000 * stamps.median_step_s,
+                jitter=1000 * stamps.jitter_s,
+                double=stamps.duplicates,
+                back=stamps.backward_steps,
+                gap=stamps.longest_gap_s,
             ),
         )
     for remark in recording.remarks:
-        yield "Remark", f"{remark.what} {remark.consequence}"
+        yield tell("Remark"), f"{tell(remark.what)} {tell(remark.consequence)}"
 
 
 def _quality(analysis: Analysed) -> Iterator[Fact]:
@@ -71,7 +89,7 @@ def _quality(analysis: Analysed) -> Iterator[Fact]:
             continue
         label, unit = evidence_label(name)
         if name == "dropouts":
-            text = ", ".join(_gap(gap) for gap in value) or "none"
+            text = ", ".join(_gap(gap) for gap in value) or tell("none")
         else:
             text = f"{evidence_value(value)} {unit}".strip()
         yield label, text
@@ -79,7 +97,8 @@ def _quality(analysis: Analysed) -> Iterator[Fact]:
 
 def _gap(gap: object) -> str:
     if isinstance(gap, dict) and {"start_s", "end_s"} <= gap.keys():
-        return f"{clock(gap['start_s'])} for {gap['end_s'] - gap['start_s']:.2g} s"
+        length_s = gap["end_s"] - gap["start_s"]
+        return tell("{time} for {length:.2g} s", time=clock(gap["start_s"]), length=length_s)
     return evidence_value(gap)
 
 
@@ -87,72 +106,97 @@ def _machine(analysis: Analysed) -> Iterator[Fact]:
     machine = analysis.machine
     if machine is None:
         return
-    yield "Name", machine.name
+    yield tell("Name"), machine.name
     if machine.description:
-        yield "About", machine.description
+        yield tell("About"), machine.description
     low, high = machine.drum_to_motor_ratio_range
-    ratio = f"{low:.4g}" if low == high else f"{low:.4g} to {high:.4g}"
-    yield "Drive", f"{machine.drive}, {ratio} motor turns per drum turn"
+    ratio = tell("{low:.4g}" if low == high else "{low:.4g} to {high:.4g}", low=low, high=high)
     yield (
-        "Motor",
+        tell("Drive"),
+        tell("{drive}, {ratio} motor turns per drum turn", drive=machine.drive, ratio=ratio),
+    )
+    yield (
+        tell("Motor"),
         ", ".join(
             f"{label} {text}".strip() if name != "kind" else text
             for name, value in plain(machine.motor).items()
             if value is not None
-            for label, text in [(name.replace("_", " "), evidence_value(value))]
+            for label, text in [(tell(name.replace("_", " ")), evidence_value(value))]
         ),
     )
     yield (
-        "Bearings",
-        "; ".join(f"{b.place} {b.designation or 'by geometry'}" for b in machine.bearings)
-        or "not known",
+        tell("Bearings"),
+        "; ".join(
+            f"{tell(b.place)} {b.designation or tell('by geometry')}" for b in machine.bearings
+        )
+        or tell("not known"),
     )
-    yield "Programme", ", ".join(f"{p.rpm:g}" for p in machine.programme) + " rpm"
+    yield tell("Programme"), ", ".join(f"{p.rpm:g}" for p in machine.programme) + " rpm"
 
 
 def _speed(analysis: Analysed) -> Iterator[Fact]:
     track = analysis.track
     if track.known.any():
-        yield "Scale", track.scale
+        yield tell("Scale"), tell(track.scale)
     if track.reason:
-        yield "Limit", track.reason
+        yield tell("Limit"), in_full(track.reason)
     yield (
-        "Programme as a hint",
+        tell("Programme as a hint"),
         (
-            "used to choose between readings; it never shifts a measured value"
+            tell("used to choose between readings; it never shifts a measured value")
             if track.programme_used
-            else "not used"
+            else tell("not used")
         ),
     )
     if track.motor_ratio is not None:
         ratio = measured(track.motor_ratio.value, track.motor_ratio.standard_uncertainty)
-        yield "Motor turns per drum turn, measured", ratio
+        yield tell("Motor turns per drum turn, measured"), ratio
     if track.mains_hz is not None:
         yield (
-            "Mains found at",
+            tell("Mains found at"),
             (measured(track.mains_hz.value, track.mains_hz.standard_uncertainty) + " Hz"),
         )
     for rival in track.rivals:
+        if abs(rival.ratio - 1.0) < _SAME_READING:
+            continue
         yield (
-            "Another reading",
-            f"{rival.ratio:.3g} times this speed, weight {chance(rival.weight)}",
+            tell("Another reading"),
+            tell(
+                "{ratio:.3g} times this speed, weight {weight}",
+                ratio=rival.ratio,
+                weight=chance(rival.weight),
+            ),
         )
     if track.lines:
         strongest = sorted(track.lines, key=lambda line: -line.level_db)[:_MOST_LINES]
         yield (
-            "Lines that turn with the drum",
-            ", ".join(f"{line.order:.4g} × ({line.source})" for line in strongest),
+            tell("Lines that turn with the drum"),
+            ", ".join(
+                tell("{order:.4g} × ({source})", order=line.order, source=line.source)
+                for line in strongest
+            ),
         )
     for line in track.steady_lines[:_MOST_LINES]:
-        yield "Steady tone", f"{line.frequency_hz:.1f} Hz ({line.likely_source})"
+        yield (
+            tell("Steady tone"),
+            tell("{tone:.1f} Hz ({source})", tone=line.frequency_hz, source=line.likely_source),
+        )
     for remark in track.remarks:
-        yield "Remark", remark
+        yield tell("Remark"), in_full(remark)
 
 
 def _method() -> Iterator[Fact]:
-    yield "Uncertainty", INTERVAL_NOTE
-    yield "Times", "the file's own clock, as a player shows it"
-    yield "Result format", f"spinlab.result, version {VERSION}"
+    yield tell("Uncertainty"), tell(INTERVAL_NOTE)
+    yield (
+        tell("Words"),
+        tell(
+            "attention from {attention:.0%}, fault from {fault:.0%} probability",
+            attention=ATTENTION_FROM,
+            fault=FAULT_FROM,
+        ),
+    )
+    yield tell("Times"), tell("the file's own clock, as a player shows it")
+    yield tell("Result format"), tell("spinlab.result, version {number}", number=VERSION)
     from spinlab import __version__
 
     yield "spinlab", __version__

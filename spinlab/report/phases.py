@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from spinlab.phases.value import Phase, PhaseList
+from spinlab.report.language import tell
 from spinlab.report.words import chance, clock
 
 # Phases that a recording of the spin alone does not hold.
@@ -15,8 +16,12 @@ def phase_lines(cut: PhaseList | None) -> tuple[str, ...]:
     if cut is None or not any(_is_sure(phase) for phase in cut.phases):
         return ()
     return tuple(
-        f"{clock(phase.start_s)} – {clock(phase.end_s)}  {phase.label}"
-        + (" (set by the user)" if phase.corrected else f" ({chance(phase.confidence)} sure)")
+        f"{clock(phase.start_s)} – {clock(phase.end_s)}  {tell(phase.label)} "
+        + (
+            tell("(set by the user)")
+            if phase.corrected
+            else tell("({chance} sure)", chance=chance(phase.confidence))
+        )
         for phase in cut.phases
     )
 

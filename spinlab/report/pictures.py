@@ -16,8 +16,10 @@ import numpy as np
 
 from spinlab.portrait import OrderCurve, PlateauMark, Portrait
 from spinlab.portrait import portrait as portray
-from spinlab.report.words import clock
+from spinlab.report.language import ENGLISH, speaking, tell
+from spinlab.report.words import OUTCOME_WORDS, clock, number
 from spinlab.result import Analysed
+from spinlab.speed.track import SteadyLine
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -36,6 +38,9 @@ _GREY_PERCENTILES = (45.0, 99.8)
 
 # A label beside a plateau later than this share of the file would run off the picture.
 _LATEST_LEFT_LABEL = 0.65
+
+# Height of a label as a share of the spectrogram's.
+_LABEL_SHARE = 0.09
 
 PICTURE_FORMATS = ("png", "svg", "pdf")
 
@@ -110,9 +115,9 @@ def draw_spectrogram(axes: Axes, portrait: Portrait) -> Axes:
     )
     for curve, dash in zip(portrait.curves, _DASHES, strict=False):
         _order_line(axes, portrait, curve, dash)
-    for line in portrait.steady:
+    for line in _apart(portrait.steady, float(picture.frequency_hz[-1])):
         axes.annotate(
-            f"{line.frequency_hz:.0f} Hz: {line.likely_source}",
+            tell("{tone:.0f} Hz: {source}", tone=line.frequency_hz, source=line.likely_source),
             (0.005, line.frequency_hz),
             xycoords=axes.get_yaxis_transform(),
             xytext=(0, 2),
@@ -120,10 +125,21 @@ def draw_spectrogram(axes: Axes, portrait: Portrait) -> Axes:
             **_label("left"),
         )
     axes.set_ylim(0, float(picture.frequency_hz[-1]) or 1.0)
-    axes.set_ylabel("Frequency (Hz)")
-    axes.set_title(f"What was recorded: dark is loud ({picture.unit})", **_title())
+    axes.set_ylabel(tell("Frequency (Hz)"))
+    title = tell("What was recorded: dark is loud ({unit})", unit=picture.unit)
+    axes.set_title(title, **title_style())
     axes.set_label("spectrogram")
     return axes
+
+
+def _apart(lines: tuple[SteadyLine, ...], top_hz: float) -> list[SteadyLine]:
+    """Of tones so near that their names would cover each other, the loudest."""
+    kept: list[SteadyLine] = []
+    for line in sorted(lines, key=lambda one: -one.level_db):
+        near = (abs(line.frequency_hz - one.frequency_hz) for one in kept)
+        if all(distance > _LABEL_SHARE * top_hz for distance in near):
+            kept.append(line)
+    return kept
 
 
 def _order_line(axes: Axes, portrait: Portrait, curve: OrderCurve, dash: Any) -> None:
@@ -131,7 +147,7 @@ def _order_line(axes: Axes, portrait: Portrait, curve: OrderCurve, dash: Any) ->
     axes.plot(portrait.time_s, curve.frequency_hz, color=VERMILION, linewidth=1.0, linestyle=dash)
     last = int(np.nanargmax(curve.frequency_hz))
     axes.annotate(
-        f"{curve.order:.3g} × drum",
+        tell("{order:.3g} × drum", order=curve.order),
         (float(portrait.time_s[last]), float(curve.frequency_hz[last])),
         xytext=(-3, 3),
         textcoords="offset points",
@@ -147,12 +163,14 @@ def _label(side: str) -> dict[str, Any]:
 def draw_speed(axes: Axes, portrait: Portrait) -> Axes:
     """The drum's speed with its 95 % band over the programme's plateaus."""
     axes.set_label("speed")
-    axes.set_title("Measured speed, solid" + ("; asked for, dashed" * _asked(portrait)), **_title())
+    axes.set_title(
+        "Measured speed, solid" + ("; asked for, dashed" * _asked(portrait)), **title_style()
+    )
     absolute = portrait.scale == "absolute"
-    axes.set_ylabel("Drum speed (rpm)" if absolute else "Speed (no absolute scale)")
+    axes.set_ylabel(tell("Drum speed (rpm)") if absolute else tell("Speed (no absolute scale)"))
     if not portrait.speed_known:
         axes.set_yticks([])
-        axes.text(0.5, 0.5, "No speed could be told.", ha="center", transform=axes.transAxes)
+        axes.text(0.5, 0.5, tell("No speed could be told."), ha="center", transform=axes.transAxes)
         return axes
     latest_s = portrait.start_s + _LATEST_LEFT_LABEL * (portrait.end_s - portrait.start_s)
     for mark in portrait.plateaus:
@@ -184,7 +202,7 @@ def _plateau(axes: Axes, mark: PlateauMark, *, latest_s: float) -> None:
     start_s, end_s = mark.held_s or (0.01, 0.01)
     late = mark.held_s is not None and start_s > latest_s
     axes.annotate(
-        f"{height:.0f} {mark.outcome}",
+        f"{number(height, 0)} {tell(OUTCOME_WORDS[mark.outcome])}",
         (end_s if late else start_s, height),
         xycoords="data" if mark.held_s is not None else axes.get_yaxis_transform(),
         xytext=(-2 if late else 2, -4 if fine else 3),
@@ -222,13 +240,14 @@ def draw_departure(axes: Axes, portrait: Portrait) -> Axes:
     )
     axes.plot(portrait.time_s, portrait.departure_rpm, color=BLUE, linewidth=1.4)
     axes.margins(y=0.1)
-    axes.set_ylabel("Off by (rpm)")
-    axes.set_title("Departure on the plateaus; allowed where hatched", **_title())
+    axes.set_ylabel(tell("Off by (rpm)"))
+    axes.set_title(tell("Departure on the plateaus; allowed where hatched"), **title_style())
     axes.set_label("departure")
     return axes
 
 
-def _title() -> dict[str, Any]:
+def title_style() -> dict[str, Any]:
+    """How the title over a panel is set."""
     return {"loc": "left", "fontsize": "medium", "color": INK, "pad": 4}
 
 
@@ -239,18 +258,20 @@ def _time_axis(axes: Axes, portrait: Portrait) -> None:
     steps = [1, 1.5, 2, 3, 6, 10] if portrait.end_s - portrait.start_s >= 60 else None
     axes.xaxis.set_major_locator(MaxNLocator(nbins=7, steps=steps))
     axes.xaxis.set_major_formatter(FuncFormatter(lambda value, _: clock(value)))
-    axes.set_xlabel("Time in the file (min:s)")
+    axes.set_xlabel(tell("Time in the file (min:s)"))
 
 
-def picture_of(analysis: Analysed, file_format: str) -> bytes:
+def picture_of(analysis: Analysed, file_format: str, *, language: str = ENGLISH) -> bytes:
     """The wide picture of an analysis as the bytes of a file.
 
     Args:
         analysis: a finished analysis.
         file_format: one of `PICTURE_FORMATS`.
+        language: code of a language that ships.
     """
     drawn = portray(analysis.recording, analysis.track, analysis.stages, analysis.machine)
-    return picture_bytes(figure(drawn), file_format=file_format)
+    with speaking(language):
+        return picture_bytes(figure(drawn), file_format=file_format)
 
 
 def picture_bytes(page: Figure, *, file_format: str) -> bytes:

@@ -6,19 +6,25 @@ import textwrap
 from collections.abc import Iterator
 
 from spinlab.finding import Finding
+from spinlab.fitness import better_take
+from spinlab.phrase import say
+from spinlab.report.language import ENGLISH, speaking, tell, tell_many
 from spinlab.report.phases import phase_lines
 from spinlab.report.words import (
     INTERVAL_NOTE,
+    OUTCOME_WORDS,
     SHORT_CAUTION,
     STATE_WORDS,
     between_stages,
     chance,
     clock,
     duration,
+    in_full,
     measured,
     number,
     one_line,
     sorted_findings,
+    trouble,
     unmeasured,
 )
 from spinlab.result import Analysed
@@ -26,32 +32,47 @@ from spinlab.stages import Stage
 
 WIDTH = 80
 _HEAD = (
-    ("asked", "outcome", "drum speed", "off by", "from – to", "reached", "held", "ripple"),
-    ("rpm", "", "rpm", "%", "in the file", "after s", "s", "% RMS"),
+    (
+        say("asked"),
+        say("outcome"),
+        say("drum speed"),
+        say("off by"),
+        say("from – to"),
+        say("reached"),
+        say("held"),
+        say("ripple"),
+    ),
+    ("rpm", "", "rpm", "%", say("in the file"), say("after s"), "s", say("% RMS")),
 )
 _WIDTHS = (5, 14, 16, 6, 13, 7, 5, 6)
 _LEFT = {1, 4}
 
 
-def text_report(analysis: Analysed) -> str:
+def text_report(analysis: Analysed, *, language: str = ENGLISH) -> str:
     """The whole report as lines of at most 80 characters.
 
     Args:
         analysis: a finished analysis.
+        language: code of a language that ships (`spinlab.report.language.languages`).
 
     Returns:
         Text that ends with a line break.
     """
-    parts = [
-        _verdict(analysis),
-        _subject(analysis),
-        _stage_table(analysis),
-        _phases(analysis),
-        _findings(analysis),
-        _gaps(analysis),
-        _quality(analysis),
-    ]
-    return "\n\n".join("\n".join(lines) for part in parts if (lines := list(part))) + "\n"
+    with speaking(language):
+        parts = [
+            list(part)
+            for part in (
+                _verdict(analysis),
+                _subject(analysis),
+                _stage_table(analysis),
+                _phases(analysis),
+                _findings(analysis),
+                _gaps(analysis),
+                _quality(analysis),
+                _advice(analysis),
+            )
+        ]
+    return "\n\n".join("\n".join(lines) for lines in parts if lines) + "\n"
 
 
 def _wrap(text: str, *, first: str = "", rest: str | None = None) -> list[str]:
@@ -64,37 +85,47 @@ def _wrap(text: str, *, first: str = "", rest: str | None = None) -> list[str]:
 
 
 def _verdict(analysis: Analysed) -> Iterator[str]:
-    state = STATE_WORDS[analysis.verdict.state].upper()
-    yield from _wrap(f"{state}: {analysis.verdict.sentence}")
+    state = tell(STATE_WORDS[analysis.verdict.state]).upper()
+    yield from _wrap(f"{state}: {tell(analysis.verdict.sentence)}")
 
 
 def _subject(analysis: Analysed) -> Iterator[str]:
     recording, machine = analysis.recording, analysis.machine
-    channels = f"{recording.channels} channel{'s' if recording.channels > 1 else ''}"
-    facts = f"{recording.kind}, {duration(recording.duration_s)}, {recording.rate_hz:g} Hz"
-    yield from _wrap(f"{recording.source.file} ({facts}, {channels})", first="Recording  ")
+    about = tell_many(
+        "{kind}, {length}, {rate:g} Hz, {count} channel",
+        "{kind}, {length}, {rate:g} Hz, {count} channels",
+        count=recording.channels,
+        kind=recording.kind,
+        length=duration(recording.duration_s),
+        rate=recording.rate_hz,
+    )
+    heads = [tell("Recording"), tell("Machine"), tell("Note")]
+    width = max(len(head) for head in heads) + 2
+    first = [head.ljust(width) for head in heads]
+    yield from _wrap(f"{recording.source.file} ({about})", first=first[0])
     if machine is not None:
-        about = f" ({machine.description})" if machine.description else ""
-        yield from _wrap(f"{machine.name}{about}", first="Machine    ")
+        described = f" ({machine.description})" if machine.description else ""
+        yield from _wrap(f"{machine.name}{described}", first=first[1])
     if analysis.track.programme_used:
-        yield from _wrap(
+        hint = tell(
             "the programme's speeds helped to choose between readings; they never shift a "
-            "measured value.",
-            first="Note       ",
+            "measured value."
         )
+        yield from _wrap(hint, first=first[2])
 
 
 def _stage_table(analysis: Analysed) -> Iterator[str]:
     stages = analysis.stages.stages
     if stages:
-        yield "STAGES"
-        yield from (_row(cells) for cells in _HEAD)
+        yield tell("STAGES")
+        yield from (_row(tuple(tell(cell) for cell in cells)) for cells in _HEAD)
         yield "-" * WIDTH
         for stage in stages:
             yield _row(_cells(stage))
             if stage.reason and stage.outcome not in ("reached", "not measurable"):
-                yield from _wrap(stage.reason, first="      ")
-        yield from _wrap(INTERVAL_NOTE + " Times are the file's own clock.", first="      ")
+                yield from _wrap(in_full(stage.reason), first="      ")
+        clock_note = tell("Times are the file's own clock.")
+        yield from _wrap(f"{tell(INTERVAL_NOTE)} {clock_note}", first="      ")
     for sentence in between_stages(analysis.stages):
         yield from _wrap(sentence)
 
@@ -102,7 +133,7 @@ def _stage_table(analysis: Analysed) -> Iterator[str]:
 def _phases(analysis: Analysed) -> Iterator[str]:
     lines = phase_lines(getattr(analysis, "phases", None))
     if lines:
-        yield "PHASES"
+        yield tell("PHASES")
         yield from lines
 
 
@@ -110,7 +141,7 @@ def _cells(stage: Stage) -> tuple[str, ...]:
     reached = number(stage.reached_after_s, 0)
     return (
         number(stage.expected_rpm, 0),
-        stage.outcome,
+        tell(OUTCOME_WORDS[stage.outcome]),
         measured(stage.speed_rpm, stage.standard_uncertainty_rpm),
         number(stage.deviation_percent, 2, sign=True),
         f"{clock(stage.start_s)} – {clock(stage.end_s)}",
@@ -132,44 +163,54 @@ def _findings(analysis: Analysed) -> Iterator[str]:
     shown = [f for f in sorted_findings(analysis.findings) if f.state != "not measurable"]
     if not shown:
         return
-    yield "FINDINGS"
+    yield tell("FINDINGS")
     for finding in shown:
         yield from _finding(finding)
     if any(finding.next_step and finding.state != "clear" for finding in shown):
-        yield from _wrap(SHORT_CAUTION, first="  Caution: ")
+        yield from _wrap(tell(SHORT_CAUTION), first=f"  {tell('Caution')}: ", rest="    ")
 
 
 def _finding(finding: Finding) -> Iterator[str]:
-    sure = "" if finding.probability is None else f" (probability {chance(finding.probability)})"
     yield from _wrap(
-        f"{STATE_WORDS[finding.state]}: {finding.subject}{sure}", first="* ", rest="  "
+        f"{tell(STATE_WORDS[finding.state])}: {tell(finding.subject)}{trouble(finding)}",
+        first="* ",
+        rest="  ",
     )
     if finding.reason:
-        yield from _wrap(finding.reason, first="  ")
+        yield from _wrap(in_full(finding.reason), first="  ")
     if finding.rivals:
         rivals = "; ".join(
-            f"{rival.cause} ({chance(rival.probability)})" for rival in finding.rivals
+            f"{tell(rival.cause)} ({chance(rival.probability)})" for rival in finding.rivals
         )
-        yield from _wrap(rivals, first="  Could also be: ", rest="    ")
+        yield from _wrap(rivals, first=f"  {tell('Could also be')}: ", rest="    ")
     if finding.next_step:
-        yield from _wrap(finding.next_step, first="  Next: ", rest="    ")
+        yield from _wrap(in_full(finding.next_step), first=f"  {tell('Next')}: ", rest="    ")
 
 
 def _gaps(analysis: Analysed) -> Iterator[str]:
     gaps = unmeasured(analysis)
     if not gaps:
         return
-    yield "COULD NOT BE MEASURED"
+    yield tell("COULD NOT BE MEASURED")
     for gap in gaps:
         yield from _wrap(f"{gap.what}: {gap.reason}", first="* ", rest="  ")
         if gap.remedy:
-            yield from _wrap(gap.remedy, first="  What would tell: ", rest="    ")
+            yield from _wrap(gap.remedy, first=f"  {tell('What would tell')}: ", rest="    ")
 
 
 def _quality(analysis: Analysed) -> Iterator[str]:
     remarks = tuple(getattr(analysis.quality, "remarks", ()))
     if not remarks:
         return
-    yield "ABOUT THE RECORDING"
+    yield tell("ABOUT THE RECORDING")
     for remark in remarks:
-        yield from _wrap(f"{remark.what} {remark.consequence}", first="* ", rest="  ")
+        yield from _wrap(f"{tell(remark.what)} {tell(remark.consequence)}", first="* ", rest="  ")
+
+
+def _advice(analysis: Analysed) -> Iterator[str]:
+    advice = better_take(analysis.quality, analysis.track, analysis.machine)
+    if not advice:
+        return
+    yield tell("FOR A BETTER TAKE")
+    for one in advice:
+        yield from _wrap(f"{tell(one.do)}: {tell(one.because)}.", first="* ", rest="  ")

@@ -11,43 +11,59 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 
 from spinlab.finding import Finding, State
+from spinlab.phrase import listed, say, sentence
+from spinlab.report.language import current, tell, tell_many
 from spinlab.result import Analysed
-from spinlab.stages import Stage, StageTable
+from spinlab.stages import Outcome, Stage, StageTable
 
 # A stated interval is two standard uncertainties wide to each side: coverage factor 2, about
 # 95 % (GUM, JCGM 100:2008, 6.2 and 6.3).
 COVERAGE_FACTOR = 2.0
-INTERVAL_NOTE = "± is twice the standard uncertainty, about 95 %."
+INTERVAL_NOTE = say("± is twice the standard uncertainty, about 95 %.")
 NO_NUMBER = "–"
 
 STATE_WORDS: dict[State, str] = {
-    "clear": "Fine",
-    "attention": "Attention",
-    "fault": "Fault found",
-    "not measurable": "Not measurable",
+    "clear": say("Fine"),
+    "attention": say("Attention"),
+    "fault": say("Fault found"),
+    "not measurable": say("Not measurable"),
 }
 # What stands worst first in a list of findings.
 STATE_ORDER: tuple[State, ...] = ("fault", "attention", "not measurable", "clear")
 
 CAUTIONS = (
-    "Pull the mains plug before you open the cabinet or reach in; parts can stay live and hot "
-    "after that.",
-    "A drum at speed keeps turning after the power is gone: wait until it stands still.",
-    "Water and heater may be scalding; drain and let cool first.",
-    "The machine is heavy: do not lift or tilt it alone.",
-    "The maker's instructions and the local rules come first; work on live parts is for "
-    "licensed people only.",
+    say(
+        "Pull the mains plug before you open the cabinet or reach in; parts can stay live and hot "
+        "after that."
+    ),
+    say("A drum at speed keeps turning after the power is gone: wait until it stands still."),
+    say("Water and heater may be scalding; drain and let cool first."),
+    say("The machine is heavy: do not lift or tilt it alone."),
+    say(
+        "The maker's instructions and the local rules come first; work on live parts is for "
+        "licensed people only."
+    ),
 )
-SHORT_CAUTION = (
+SHORT_CAUTION = say(
     "Plug out, drum at a standstill and water cold before you reach in; readings on live parts "
     "only by those licensed for it; the maker's instructions and local rules come first."
 )
 LIMITS = (
-    "It hears rotation and noise; it cannot see rust, play or wear, nor predict how long a part "
-    "will last.",
-    "From sound it gives no vibration in mm/s and no imbalance in grams.",
-    "A part that makes no noise in this test is not thereby proven sound.",
+    say(
+        "It hears rotation and noise; it cannot see rust, play or wear, nor predict how long a "
+        "part will last."
+    ),
+    say("From sound it gives no vibration in mm/s and no imbalance in grams."),
+    say("A part that makes no noise in this test is not thereby proven sound."),
 )
+OUTCOME_WORDS: dict[Outcome, str] = {
+    "reached": say("reached"),
+    "late": say("late"),
+    "off speed": say("off speed"),
+    "missed": say("missed"),
+    "extra": say("extra"),
+    "not measurable": say("not measurable"),
+}
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -67,18 +83,25 @@ def unmeasured(analysis: Analysed) -> tuple[Unmeasured, ...]:
 def _unmeasured(analysis: Analysed) -> Iterator[Unmeasured]:
     track = analysis.track
     if track.reason:
-        what = "the drum's speed in rpm" if track.scale == "relative" else "the drum's speed"
-        yield Unmeasured(what=what, reason=track.reason, remedy="")
+        relative = track.scale == "relative"
+        what = say("the drum's speed in rpm") if relative else say("the drum's speed")
+        yield Unmeasured(what=tell(what), reason=in_full(track.reason), remedy="")
     if analysis.machine is None:
         yield Unmeasured(
-            what="whether the speeds are the right ones",
-            reason="No machine profile was given, so the expected speeds are not known.",
-            remedy="Run the check again with --machine and the profile that fits the unit.",
+            what=tell(say("whether the speeds are the right ones")),
+            reason=tell(say("No machine profile was given, so the expected speeds are not known.")),
+            remedy=tell(
+                say("Run the check again with --machine and the profile that fits the unit.")
+            ),
         )
     yield from _unmeasured_stages(analysis.stages, already=track.reason)
     for finding in analysis.findings:
         if finding.state == "not measurable":
-            yield Unmeasured(what=finding.subject, reason=finding.reason, remedy=finding.next_step)
+            yield Unmeasured(
+                what=tell(finding.subject),
+                reason=in_full(finding.reason),
+                remedy=in_full(finding.next_step),
+            )
 
 
 def _unmeasured_stages(table: StageTable, *, already: str) -> Iterator[Unmeasured]:
@@ -90,9 +113,10 @@ def _unmeasured_stages(table: StageTable, *, already: str) -> Iterator[Unmeasure
     for reason, which in names.items():
         if already and already.rstrip(".").lower() in reason.lower():
             continue
-        listed = " and ".join([*([", ".join(which[:-1])] if which[1:] else []), which[-1]])
-        what = f"the {listed} stage{'s' if which[1:] else ''}"
-        yield Unmeasured(what=what, reason=reason, remedy="")
+        what = tell_many(
+            "the {names} stage", "the {names} stages", count=len(which), names=listed(which)
+        )
+        yield Unmeasured(what=what, reason=in_full(reason), remedy="")
 
 
 def sorted_findings(findings: tuple[Finding, ...]) -> tuple[Finding, ...]:
@@ -106,14 +130,15 @@ def stage_name(stage: Stage) -> str:
     """How a stage is called in a sentence: by the speed asked for, else by the one measured."""
     if stage.expected_rpm is not None:
         return f"{stage.expected_rpm:g} rpm"
-    return f"{number(stage.speed_rpm, 0)} rpm" if stage.speed_rpm else "unknown"
+    return f"{number(stage.speed_rpm, 0)} rpm" if stage.speed_rpm else tell(say("unknown"))
 
 
 def number(value: float | None, decimals: int, *, sign: bool = False) -> str:
     """A number with fixed decimals, or a dash where there is none."""
     if value is None or not math.isfinite(value):
         return NO_NUMBER
-    return f"{value:{'+' if sign else ''}.{decimals}f}".replace("-", "−")
+    text = f"{value:{'+' if sign else ''}.{decimals}f}".replace("-", "−")
+    return text.replace(".", current().decimal_mark)
 
 
 def measured(value: float | None, standard_uncertainty: float | None) -> str:
@@ -173,83 +198,32 @@ def chance(probability: float | None) -> str:
     ('98.7 %', 'over 99.9 %', 'no honest number')
     """
     if probability is None or not math.isfinite(probability):
-        return "no honest number"
+        return tell(say("no honest number"))
     percent = 100 * probability
     if percent > 99.9:
-        return "over 99.9 %"
+        return tell("over {limit} %", limit=number(99.9, 1))
     if percent < 0.1:
-        return "under 0.1 %"
-    return f"{percent:.1f} %" if percent > 95 or percent < 5 else f"{percent:.0f} %"
+        return tell("under {limit} %", limit=number(0.1, 1))
+    return f"{number(percent, 1 if percent > 95 or percent < 5 else 0)} %"
 
 
-def evidence_label(name: str) -> tuple[str, str]:
-    """A measurement's name with its unit split off.
+def trouble(finding: Finding) -> str:
+    """How likely a finding's trouble is, in brackets; "" where no honest number exists."""
+    if finding.probability is None:
+        return ""
+    likely = chance(finding.probability)
+    if finding.state == "clear":
+        return tell(" (trouble: {chance})", chance=likely)
+    return tell(" (probability {chance})", chance=likely)
 
-    >>> evidence_label("modulation_depth_percent")
-    ('modulation depth', '%')
+
+def in_full(text: str) -> str:
+    """A reason or a next step, which may begin small and lack its stop, as a sentence.
+
+    >>> in_full("no half order stands out")
+    'No half order stands out.'
     """
-    for ending, unit in _UNITS.items():
-        if name.endswith(f"_{ending}") or name == ending:
-            stem = name[: -len(ending)].rstrip("_") or ending
-            return stem.replace("_", " "), unit
-    return name.replace("_", " "), ""
-
-
-# A list in a sentence longer than this helps nobody.
-_MOST_LISTED = 6
-_UNITS = {
-    "rpm_per_s": "rpm/s",
-    "percent": "%",
-    "kg_m2": "kg m²",
-    "m_per_s2": "m/s²",
-    "m_s2": "m/s²",
-    "mm_s": "mm/s",
-    "g_mm": "g mm",
-    "dbfs": "dB re full scale",
-    "mm_per_s": "mm/s",
-    "rpm": "rpm",
-    "khz": "kHz",
-    "hz": "Hz",
-    "db": "dB",
-    "ms": "ms",
-    "mm": "mm",
-    "um": "µm",
-    "deg": "°",
-    "ohm": "Ω",
-    "s": "s",
-    "v": "V",
-    "a": "A",
-    "w": "W",
-}
-
-
-def evidence_value(value: object) -> str:
-    """A piece of evidence, a plain JSON value, as text: numbers to four digits, lists joined.
-
-    >>> evidence_value([1.23456, None, True])
-    '1.235, –, yes'
-    """
-    if isinstance(value, bool):
-        return "yes" if value else "no"
-    if isinstance(value, float):
-        return f"{value:.4g}".replace("-", "−") if math.isfinite(value) else NO_NUMBER
-    if isinstance(value, list | tuple):
-        return _listed([evidence_value(part) for part in value])
-    if isinstance(value, dict):
-        return _listed([_named(name, part) for name, part in value.items()])
-    return NO_NUMBER if value is None else str(value)
-
-
-def _named(name: str, value: object) -> str:
-    label, unit = evidence_label(name)
-    return f"{label} {evidence_value(value)} {unit}".strip()
-
-
-def _listed(parts: list[str]) -> str:
-    """The first few parts; how many were left out is said, the JSON result has them all."""
-    shown = ", ".join(parts[:_MOST_LISTED]) or NO_NUMBER
-    left = len(parts) - _MOST_LISTED
-    return shown if left <= 0 else f"{shown} and {left} more"
+    return tell(sentence(text)) if text else ""
 
 
 def between_stages(table: StageTable) -> tuple[str, ...]:
@@ -257,23 +231,39 @@ def between_stages(table: StageTable) -> tuple[str, ...]:
     lines = []
     if table.top_speed_rpm is not None:
         top = measured(table.top_speed_rpm, table.top_speed_standard_uncertainty_rpm)
-        lines.append(f"Top speed really reached: {top} rpm.")
+        lines.append(tell("Top speed really reached: {speed} rpm.", speed=top))
     if table.retries:
         given_up = ", ".join(
-            f"{number(r.speed_rpm, 0)} rpm at {clock(r.time_s)}" for r in table.retries
+            tell("{speed} rpm at {time}", speed=number(r.speed_rpm, 0), time=clock(r.time_s))
+            for r in table.retries
         )
-        times = "once" if len(table.retries) == 1 else f"{len(table.retries)} times"
-        lines.append(f"Ramp given up and tried again {times}: {given_up}.")
-    if table.coast_down_s is not None:
-        to = table.coast_down_to_rpm
-        down_to = "" if to is None else f" to {number(to, 0)} rpm" if to else " to standstill"
         lines.append(
-            f"Coast-down from {clock(table.coast_down_start_s)}: {duration(table.coast_down_s)}"
-            f"{down_to} ({number(table.coast_down_rpm_per_s, 1)} rpm/s)."
+            tell_many(
+                "Ramp given up and tried again once: {where}.",
+                "Ramp given up and tried again {count} times: {where}.",
+                count=len(table.retries),
+                where=given_up,
+            )
         )
+    if table.coast_down_s is not None:
+        lines.append(_coast_down(table))
     if table.total_s is not None:
-        lines.append(f"Whole run: {duration(table.total_s)}.")
+        lines.append(tell("Whole run: {time}.", time=duration(table.total_s)))
     return tuple(lines)
+
+
+def _coast_down(table: StageTable) -> str:
+    to = table.coast_down_to_rpm
+    ending = ""
+    if to is not None:
+        ending = tell(" to {speed} rpm", speed=number(to, 0)) if to else tell(say(" to standstill"))
+    return tell(
+        "Coast-down from {start}: {time}{ending} ({slope} rpm/s).",
+        start=clock(table.coast_down_start_s),
+        time=duration(table.coast_down_s),
+        ending=ending,
+        slope=number(table.coast_down_rpm_per_s, 1),
+    )
 
 
 def one_line(text: str) -> str:

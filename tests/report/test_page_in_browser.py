@@ -58,8 +58,8 @@ def test_a_touch_on_the_picture_moves_sound_and_cursor_to_that_moment(page, tmp_
 
 def test_a_long_recording_is_heard_from_the_users_own_file(page, tmp_path):
     """The player of the page is taken out, as it is for sound too long to travel inside."""
-    start = page.index("<audio controls preload")
-    picker = '<input type="file"><audio controls hidden></audio>'
+    start = page.index('<audio id="whole" controls preload')
+    picker = '<input type="file"><audio id="whole" controls hidden></audio>'
     long_page = page[:start] + picker + page[page.index("</audio>", start) + len("</audio>") :]
     assert measure(long_page, probe("open_own_file"), tmp_path) == [True, False, "blob:"]
 

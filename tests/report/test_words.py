@@ -55,20 +55,6 @@ def test_a_probability_never_claims_certainty(probability, text):
     assert words.chance(probability) == text
 
 
-@pytest.mark.parametrize(
-    ("name", "label"),
-    [
-        ("slip_percent", ("slip", "%")),
-        ("rise_rpm_per_s", ("rise", "rpm/s")),
-        ("line_hz", ("line", "Hz")),
-        ("level_m_s2", ("level", "m/s²")),
-        ("turns", ("turns", "")),
-    ],
-)
-def test_the_unit_in_a_name_becomes_a_unit_sign(name, label):
-    assert words.evidence_label(name) == label
-
-
 def test_the_gravest_and_surest_finding_stands_first():
     def finding(state, probability):
         return Finding(
@@ -111,16 +97,6 @@ def test_outside_text_can_neither_break_a_line_nor_turn_its_direction(hostile):
     assert shown.isprintable()
     assert "\u202e" not in shown
     assert len(shown) == len(hostile)
-
-
-def test_a_long_list_is_cut_and_says_how_much_was_left_out():
-    assert words.evidence_value(list(range(9))) == "0, 1, 2, 3, 4, 5 and 3 more"
-
-
-def test_evidence_inside_evidence_keeps_its_units():
-    assert (
-        words.evidence_value({"line_hz": 161.7, "level_db": 48.0}) == "line 161.7 Hz, level 48 dB"
-    )
 
 
 def test_stages_that_share_a_reason_are_told_once(invented):

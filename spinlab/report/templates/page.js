@@ -4,7 +4,8 @@
   const track = document.querySelector(".track");
   const hair = document.querySelector(".hair");
   const readout = document.querySelector(".readout");
-  const audio = document.querySelector("audio");
+  const audio = document.querySelector("#whole");
+  const clips = [...document.querySelectorAll(".clip audio")];
   const picker = document.querySelector("input[type=file]");
   const rate = document.querySelector(".rate");
   const narrow = window.matchMedia("(max-width: 640px)");
@@ -18,6 +19,8 @@
     const minutes = Math.floor(whole / 60) % 60;
     return (seconds < 0 ? "−" : "") + (hours ? hours + ":" + part(minutes) : minutes) + ":" + part(whole % 60);
   };
+
+  const number = (value) => value.toFixed(1).replace(".", data.decimal_mark);
 
   const nearest = (time) => {
     let low = 0;
@@ -34,10 +37,9 @@
     const frame = nearest(time);
     const speed = data.speed_rpm[frame];
     const spread = data.standard_uncertainty_rpm[frame];
-    const unit = data.scale === "absolute" ? " rpm" : " (no absolute scale)";
-    if (speed === undefined || speed === null) return clock(time) + " · speed not told";
-    const half = spread === null ? "" : " ± " + (data.coverage * spread).toFixed(1);
-    return clock(time) + " · " + speed.toFixed(1) + (speed > 0 ? half : "") + unit + " · " + data.motion[frame];
+    if (speed === undefined || speed === null) return clock(time) + " · " + data.unknown;
+    const half = spread === null ? "" : " ± " + number(data.coverage * spread);
+    return clock(time) + " · " + number(speed) + (speed > 0 ? half : "") + " " + data.unit + " · " + data.motions[data.motion[frame]];
   };
 
   const show = (time) => {
@@ -89,7 +91,7 @@
   for (const button of document.querySelectorAll(".jump")) {
     button.addEventListener("click", () => {
       seek(Number(button.dataset.time), true);
-      document.querySelector(".sheet").scrollIntoView({ block: "center" });
+      document.querySelector(".whole").scrollIntoView({ block: "center" });
     });
   }
   const levels = document.querySelector(".levels");
@@ -105,13 +107,22 @@
   readout.textContent = hint;
   hair.hidden = true;
   narrow.addEventListener("change", () => show(now));
-  if (!audio) return;
 
-  const follow = () => {
-    show(audio.currentTime + soundStart);
-    if (!audio.paused) requestAnimationFrame(follow);
-  };
-  audio.addEventListener("play", () => requestAnimationFrame(follow));
+  // One sound at a time; the cursor follows whichever plays, at that clip's own pace.
+  const fileTime = (player) => player === audio
+    ? player.currentTime + soundStart
+    : Number(player.dataset.start) + player.currentTime * Number(player.dataset.pace);
+  for (const player of audio ? [audio, ...clips] : clips) {
+    const follow = () => {
+      show(fileTime(player));
+      if (!player.paused) requestAnimationFrame(follow);
+    };
+    player.addEventListener("play", () => {
+      for (const other of [audio, ...clips]) if (other && other !== player) other.pause();
+      requestAnimationFrame(follow);
+    });
+  }
+  if (!audio) return;
   audio.addEventListener("seeking", () => show(audio.currentTime + soundStart));
   if (rate) {
     rate.addEventListener("change", () => {

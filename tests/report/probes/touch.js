@@ -1,7 +1,7 @@
 // Click where 95 s lies in the picture; where sound, words and hair line then are.
 (async () => {
   const slider = document.querySelector("[role=slider]");
-  const audio = document.querySelector("audio");
+  const audio = document.querySelector("#whole");
   if (audio.readyState < 1) {
     await new Promise((go) => audio.addEventListener("loadedmetadata", go));
   }
