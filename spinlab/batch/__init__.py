@@ -9,7 +9,23 @@ hand, and one bad file stops no other.
     tally = run_batch("uploads", "checked", machine="belt-brushed-1400")
 """
 
-from spinlab.batch.begin import run_batch
-from spinlab.batch.value import DEFAULT_LIMITS, Redo, Status, Tally
+from __future__ import annotations
 
+import importlib
+from typing import Any
+
+# Imported on first use: the children that do the work need none of it.
+_HOMES = {
+    "run_batch": "spinlab.batch.begin",
+    "DEFAULT_LIMITS": "spinlab.batch.value",
+    "Redo": "spinlab.batch.value",
+    "Status": "spinlab.batch.value",
+    "Tally": "spinlab.batch.value",
+}
 __all__ = ["DEFAULT_LIMITS", "Redo", "Status", "Tally", "run_batch"]
+
+
+def __getattr__(name: str) -> Any:
+    if name not in _HOMES:
+        raise AttributeError(f"module 'spinlab.batch' has no attribute {name!r}")
+    return getattr(importlib.import_module(_HOMES[name]), name)

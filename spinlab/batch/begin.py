@@ -122,6 +122,7 @@ def _go(run: Run, engine: Engine) -> None:
     except BaseException:
         engine.close()
         with suppress(SpinlabError):
+            run.take_in()
             run.publish()
         raise
     engine.close()

@@ -1,26 +1,29 @@
 """The same work on a Dask cluster: `distributed` hands tasks out again when a worker dies.
 
 The workers need spinlab installed, and must see recordings and results under the same paths as
-this machine.  On each of them a task still runs in a contained child of its own.
+this machine.  On each of them a task still runs in a contained child.
 """
 
 from __future__ import annotations
 
 import importlib
 import time
+import uuid
 from concurrent.futures import CancelledError, Future
+from contextlib import suppress
 from dataclasses import asdict
 from typing import Any
 
-from spinlab.batch.engines import Answer, failure, work
+from spinlab.batch.engines import Answer, failure
 from spinlab.batch.task import Task
-from spinlab.contained import Contained, Limits
+from spinlab.contained import Limits
 from spinlab.errors import InputError, printable
 
 # Tasks in the cluster's hands for each of its threads: one under way, one to go on with.
 TASKS_PER_THREAD = 2
 CONNECT_TIMEOUT_S = 15
 _LOOK_EVERY_S = 2.0
+_TO_CLOSE_S = 5
 
 
 class ClusterEngine:
@@ -34,12 +37,12 @@ class ClusterEngine:
         """
         try:
             distributed: Any = importlib.import_module("distributed")
+            from spinlab.batch.worker import Children, on_worker
         except ImportError as error:
             raise InputError(
                 "A Dask scheduler needs the package distributed: pip install 'spinlab[cluster]'."
             ) from error
         self._address = printable(address)
-        self._limits = asdict(limits)
         try:
             self._client = distributed.Client(
                 address, timeout=CONNECT_TIMEOUT_S, set_as_default=False
@@ -48,6 +51,10 @@ class ClusterEngine:
             raise InputError(
                 f"No Dask scheduler answers at {self._address}: start one with `dask scheduler`."
             ) from error
+        # A name of this run's own: two batches may share a cluster, each with its own limits.
+        self._plugin = f"spinlab-{uuid.uuid4().hex}"
+        self._client.register_plugin(Children(limits), name=self._plugin)
+        self._on_worker = on_worker
         self._executor = self._client.get_executor(pure=False)
         self._slots, self._looked = 0, 0.0
 
@@ -70,7 +77,7 @@ class ClusterEngine:
     def submit(self, task: Task) -> Future[Answer]:
         """Hand a task to the scheduler."""
         handed: Future[Answer] = self._executor.submit(
-            on_worker, asdict(task), self._limits, key=f"spinlab-{task.key}-{time.monotonic_ns()}"
+            self._on_worker, asdict(task), self._plugin, key=f"{self._plugin}-{time.monotonic_ns()}"
         )
         answer: Future[Answer] = Future()
         handed.add_done_callback(lambda done: self._pass_on(done, answer))
@@ -79,7 +86,10 @@ class ClusterEngine:
     def close(self) -> None:
         """Take back what is not done and leave the cluster as it was."""
         self._executor.shutdown(wait=False)
-        self._client.close(timeout=5)
+        if self._client.status == "running":
+            with suppress(OSError, TimeoutError):
+                self._client.unregister_worker_plugin(self._plugin)
+        self._client.close(timeout=_TO_CLOSE_S)
 
     def _pass_on(self, done: Future[Answer], answer: Future[Answer]) -> None:
         from distributed import KilledWorker
@@ -98,9 +108,3 @@ class ClusterEngine:
             f"The Dask scheduler at {self._address} is gone; run the same command again to go on "
             "where it stopped."
         )
-
-
-def on_worker(task: dict[str, Any], limits: dict[str, Any]) -> Answer:
-    """Do a task on a worker of the cluster, in a child process of its own."""
-    with Contained(Limits(**limits)) as child:
-        return dict(work(child, task))

@@ -6,11 +6,11 @@ import csv
 import io
 import time
 from collections.abc import Iterator
+from typing import Any
 
 from spinlab.batch.folder import INDEX, TABLE, BatchFolder
 from spinlab.batch.ledger import Ledger, Line
 from spinlab.batch.severity import FAILURES
-from spinlab.report.index import IndexRow, index_html
 from spinlab.report.output import write_pieces
 
 # Writing takes at most one part in so many of the whole time, and happens no more often than this.
@@ -61,10 +61,13 @@ class Publisher:
         Raises:
             OutputError: one of them cannot be written.
         """
+        # Its words bring half the library along, so it comes as late as it can.
+        from spinlab.report.index import IndexRow, index_html
+
         began = time.monotonic()
         root = self._folder.root
         write_pieces(root / TABLE, (row.encode("utf-8") for row in self._table()))
-        rows = (self._row(line) for line in self._ledger.lines())
+        rows = (IndexRow(**self._row(line)) for line in self._ledger.lines())
         page = index_html(rows, counts=self._counts(), table=TABLE)
         write_pieces(root / INDEX, (piece.encode("utf-8") for piece in page))
         took = time.monotonic() - began
@@ -94,22 +97,22 @@ class Publisher:
                 )
             )
 
-    def _row(self, line: Line) -> IndexRow:
+    def _row(self, line: Line) -> dict[str, Any]:
         summary = line.summary
-        return IndexRow(
-            name=line.name,
-            state=_state(summary.outcome),
-            failure=summary.outcome if summary.outcome in FAILURES else "",
-            sentence=summary.sentence,
-            probability=summary.probability,
-            top_speed_rpm=summary.top_speed_rpm,
-            top_speed_standard_uncertainty_rpm=summary.top_speed_standard_uncertainty_rpm,
-            stages_reached=summary.stages_reached,
-            stages_expected=summary.stages_expected,
-            machine=summary.machine,
-            result=self._link(line, "result"),
-            page=self._link(line, "page"),
-        )
+        return {
+            "name": line.name,
+            "state": _state(summary.outcome),
+            "failure": summary.outcome if summary.outcome in FAILURES else "",
+            "sentence": summary.sentence,
+            "probability": summary.probability,
+            "top_speed_rpm": summary.top_speed_rpm,
+            "top_speed_standard_uncertainty_rpm": summary.top_speed_standard_uncertainty_rpm,
+            "stages_reached": summary.stages_reached,
+            "stages_expected": summary.stages_expected,
+            "machine": summary.machine,
+            "result": self._link(line, "result"),
+            "page": self._link(line, "page"),
+        }
 
     def _link(self, line: Line, what: str) -> str:
         """Path of a line's result or page relative to the folder; empty where there is none."""

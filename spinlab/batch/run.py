@@ -83,9 +83,19 @@ class Run:
         candidates = self._candidates()
         more = True
         while more or self._in_hand:
-            more = more and not self._stop.is_set() and self._fill(candidates)
+            # Asked every time: an engine that has gone away says so here.
+            slots = self._engine.slots
+            more = more and not self._stop.is_set() and self._fill(candidates, slots)
             self._collect()
             self._publisher.publish_if_due(idle=not self._in_hand)
+
+    def take_in(self) -> None:
+        """After an end before its time: write down what is finished and not written down yet."""
+        for future, work in self._in_hand.items():
+            if future.done() and not future.cancelled() and future.exception() is None:
+                answer = future.result()
+                if "changed" not in answer:
+                    self._receive(work, answer)
 
     def publish(self) -> None:
         """Write index and table as things stand."""
@@ -136,9 +146,9 @@ class Run:
             return False
         return known.sha256 is None or known.key == self._key(known.sha256, found)
 
-    def _fill(self, candidates: Iterator[Found | None]) -> bool:
+    def _fill(self, candidates: Iterator[Found | None], slots: int) -> bool:
         """Hand out as much work as the engine takes; False when there is no more to come."""
-        while len(self._in_hand) < self._engine.slots:
+        while len(self._in_hand) < slots:
             try:
                 found = next(candidates)
             except StopIteration:
@@ -183,8 +193,9 @@ class Run:
             return
         done, _ = wait(self._in_hand, timeout=_LOOK_EVERY_S, return_when=FIRST_COMPLETED)
         for future in done:
-            work = self._in_hand.pop(future)
-            self._receive(work, future.result())
+            answer, work = future.result(), self._in_hand[future]
+            self._receive(work, answer)
+            del self._in_hand[future]
 
     def _receive(self, work: _Work, answer: Answer) -> None:
         if "changed" in answer:
