@@ -25,6 +25,11 @@ COMMANDS: dict[str, Command] = {
         attribute="batch_command",
         help="Check a whole folder, resumably, and index what was found.",
     ),
+    "compare": Command(
+        module="spinlab_cli.compare",
+        attribute="compare_command",
+        help="Compare recordings: before and after, good against worn.",
+    ),
     "machines": Command(
         module="spinlab_cli.machines",
         attribute="machines_command",

@@ -16,6 +16,8 @@ _HOMES = {
     "SpeedTrack": "spinlab.speed.track",
     "analyse": "spinlab.analysis",
     "Analysis": "spinlab.analysis",
+    "compare": "spinlab.comparison",
+    "Comparison": "spinlab.comparison",
 }
 __all__ = ["__version__", *_HOMES]
 

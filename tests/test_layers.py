@@ -30,12 +30,18 @@ LEVELS = (
     ("result", "portrait"),
     ("proofs", "clips", "fitness"),
     ("analysis",),
+    ("comparison",),
     ("report",),
     ("batch", "desk"),
 )
 
 # Where matplotlib may be imported.
-DRAWING = ("spinlab.report.pictures", "spinlab.report.charts", "spinlab.report.small")
+DRAWING = (
+    "spinlab.report.pictures",
+    "spinlab.report.charts",
+    "spinlab.report.small",
+    "spinlab.report.compare_pictures",
+)
 
 
 def modules():
