@@ -9,13 +9,16 @@ import click
 
 from .calc import collect_readings, reading_options
 from .exits import STATE_CODES
+from .language import language_option
+from .wanted import STANDARD_OUTPUT, Wanted
 
 if TYPE_CHECKING:
-    from spinlab.analysis import Analysis
     from spinlab.machine import Machine
     from spinlab.recording import Recording
 
     from .progress import Progress
+
+__all__ = ["STANDARD_OUTPUT", "check_command", "complete_profile"]
 
 
 def complete_profile(_context: click.Context, _option: click.Parameter, begun: str) -> list[str]:
@@ -26,7 +29,6 @@ def complete_profile(_context: click.Context, _option: click.Parameter, begun: s
 
 
 _file = click.Path(path_type=Path)
-STANDARD_OUTPUT = Path("-")
 
 
 @click.command("check")
@@ -59,6 +61,14 @@ STANDARD_OUTPUT = Path("-")
     metavar="FILE",
     help="Write the picture (.png, .svg or .pdf).",
 )
+@click.option(
+    "--export",
+    "export_folder",
+    type=click.Path(path_type=Path, file_okay=False),
+    metavar="FOLDER",
+    help="Write tables (CSV), pictures (PNG, SVG, PDF) and sounds (WAV) into a folder.",
+)
+@language_option
 @click.option("--quiet", is_flag=True, help="Print nothing; the exit code tells.")
 @click.option(
     "--acceleration-unit",
@@ -79,6 +89,8 @@ def check_command(
     json_file: Path | None,
     page_file: Path | None,
     picture_file: Path | None,
+    export_folder: Path | None,
+    language: str,
     quiet: bool,
     acceleration_unit: Any,
     rate_hz: float | None,
@@ -90,16 +102,16 @@ def check_command(
     Run the built-in service spin test with the drum empty, as the maker's instructions say, and
     keep clear of the machine: plug out and drum at a standstill before any check by hand.
     """
-    from spinlab.report.output import check_writable
-
     from .progress import Progress
 
-    targets = [path for path in (json_file, page_file, picture_file) if path is not None]
-    _sensible(targets, picture_file)
-    check_writable(
-        (path for path in targets if path != STANDARD_OUTPUT),
-        never=_inputs(recording, profile, readings_file),
+    wanted = Wanted(
+        json_file=json_file,
+        page_file=page_file,
+        picture_file=picture_file,
+        export_folder=export_folder,
+        language=language,
     )
+    wanted.check(never=_inputs(recording, profile, readings_file))
     readings = collect_readings(readings_file, reading_lines)
     progress = Progress(wanted=not quiet)
     try:
@@ -107,27 +119,14 @@ def check_command(
         from spinlab.analysis import analyse
 
         analysis = analyse(loaded, machine, progress=progress, readings=readings)
-        _write(analysis, json_file, page_file, picture_file, progress)
+        wanted.write(analysis, progress)
     finally:
         progress.wipe()
     if not quiet and json_file != STANDARD_OUTPUT:
         from spinlab.report.text import text_report
 
-        click.echo(text_report(analysis), nl=False)
+        click.echo(text_report(analysis, language=language), nl=False)
     return STATE_CODES[analysis.verdict.state]
-
-
-def _sensible(targets: list[Path], picture_file: Path | None) -> None:
-    """Refuse what cannot be meant, before any work is done."""
-    from spinlab.report.pictures import PICTURE_FORMATS
-
-    if picture_file is not None and picture_file.suffix.lower()[1:] not in PICTURE_FORMATS:
-        endings = ", ".join(f".{name}" for name in PICTURE_FORMATS)
-        raise click.BadParameter(
-            f"{str(picture_file)!r} must end in one of {endings}.", param_hint="--picture"
-        )
-    if len({path.absolute() for path in targets}) < len(targets):
-        raise click.UsageError("Two results cannot go to the same file; name one for each.")
 
 
 def _inputs(recording: Path, profile: str | None, readings_file: Path | None) -> list[Path]:
@@ -153,35 +152,3 @@ def _load(
         progress=progress.step("Reading the file"),
     )
     return loaded, machine
-
-
-def _write(
-    analysis: Analysis,
-    json_file: Path | None,
-    page_file: Path | None,
-    picture_file: Path | None,
-    progress: Progress,
-) -> None:
-    """Make every result first, then write them: a failure leaves no half set behind."""
-    from spinlab.report.output import write_whole
-
-    made: list[tuple[Path, bytes]] = []
-    if json_file is not None:
-        from spinlab.report.json_output import json_text
-
-        made.append((json_file, json_text(analysis).encode("utf-8")))
-    if picture_file is not None:
-        progress("Drawing the picture", 0.0)
-        from spinlab.report.pictures import picture_of
-
-        made.append((picture_file, picture_of(analysis, picture_file.suffix.lower()[1:])))
-    if page_file is not None:
-        progress("Making the page", 0.0)
-        from spinlab.report.page import page_html
-
-        made.append((page_file, page_html(analysis).encode("utf-8")))
-    for path, content in made:
-        if path == STANDARD_OUTPUT:
-            click.echo(content.decode("utf-8"), nl=False)
-        else:
-            write_whole(path, content)

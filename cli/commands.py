@@ -30,6 +30,11 @@ COMMANDS: dict[str, Command] = {
         attribute="compare_command",
         help="Compare recordings: before and after, good against worn.",
     ),
+    "guide": Command(
+        module="spinlab_cli.guide",
+        attribute="guide_command",
+        help="Show how to record, or judge how fit a recording is.",
+    ),
     "machines": Command(
         module="spinlab_cli.machines",
         attribute="machines_command",

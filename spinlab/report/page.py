@@ -42,11 +42,11 @@ def page_html(analysis: Analysed, *, language: str = ENGLISH) -> str:
         HTML that needs no other file and no network.
     """
     with speaking(language):
-        return render("page", language=language, **_content(analysis))
+        return render("page", template("page.js"), language=language, **_content(analysis))
 
 
-def render(name: str, **content: Any) -> str:
-    """One template with its own style and script, and a policy that lets only those run."""
+def render(name: str, script: str = "", **content: Any) -> str:
+    """One template with the style of all pages, and a policy that lets only its script run."""
     from jinja2 import Environment, FunctionLoader, StrictUndefined
 
     environment = Environment(
@@ -56,7 +56,7 @@ def render(name: str, **content: Any) -> str:
         trim_blocks=True,
         lstrip_blocks=True,
     )
-    style, script = template("page.css"), template(f"{name}.js")
+    style = template("page.css")
     return environment.get_template(f"{name}.html").render(
         style=style, script=script, policy=_policy(style, script), words=words, _=tell, **content
     )
@@ -69,9 +69,10 @@ def template(name: str) -> str:
 
 def _policy(style: str, script: str) -> str:
     """Allow our own style and script by their hashes, embedded media, and nothing else."""
+    allowed = f"'{_digest(script)}'" if script else "'none'"
     return (
         "default-src 'none'; img-src data:; media-src data: blob:; "
-        f"style-src '{_digest(style)}'; script-src '{_digest(script)}'"
+        f"style-src '{_digest(style)}'; script-src {allowed}"
     )
 
 

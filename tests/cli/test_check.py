@@ -210,3 +210,25 @@ def test_a_real_interrupt_of_a_real_process_ends_with_130(tone, tmp_path):
     assert running.returncode == 130
     assert "Traceback" not in err
     assert sorted(os.listdir(tmp_path)) == ["tone.wav"]
+
+
+def test_everything_can_go_into_a_folder(answer, spinlab, tone, nothing_known, tmp_path):
+    answer(nothing_known)
+    assert spinlab("check", tone, "--export", tmp_path / "out" / "deep", "--quiet")[0] == 12
+    names = {path.name for path in (tmp_path / "out" / "deep").iterdir()}
+    assert {"result.json", "track.csv", "stages.csv", "findings.csv", "overview.svg"} <= names
+
+
+def test_a_folder_that_cannot_be_is_refused_before_the_work(answer, spinlab, tone, tmp_path):
+    answer(AssertionError("nothing may be analysed"))
+    code, _, err = spinlab("check", tone, "--export", tone)
+    assert code == 2
+    code, _, err = spinlab("check", tone, "--export", tone / "deep")
+    assert code == 21
+    assert "tone.wav" in err
+
+
+def test_a_language_that_does_not_ship_is_refused_with_those_that_do(spinlab, tone):
+    code, _, err = spinlab("check", tone, "--language", "xx")
+    assert code == 2
+    assert "'xx' is not among en" in err
