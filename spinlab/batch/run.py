@@ -25,6 +25,8 @@ Tell = Callable[[Status], None]
 
 # How long to wait for the next answer, or in watch mode for the next file.
 _LOOK_EVERY_S = 0.5
+# Looking for new files takes at most one part in so many of the time.
+_SHARE_OF_TIME = 20
 # A file that changes under our hands is begun anew so many times before it counts as failed.
 _ATTEMPTS = 3
 
@@ -74,6 +76,7 @@ class Run:
         self._publisher = Publisher(folder, ledger)
         self._forecast = Forecast(0)
         self._total = self._done = 0
+        self._next_look_s = 0.0
         self.analysed = self.kept = 0
 
     def go(self) -> None:
@@ -124,12 +127,23 @@ class Run:
         settling = Settling(self._wishes.settle_s)
         # The first look must succeed; later a network folder may be away for a while.
         yield from self._new(settling)
+        warned = ""
         while True:
             yield None
+            began_s = time.monotonic()
+            if began_s < self._next_look_s:
+                continue
             try:
                 yield from self._new(settling)
+                warned = ""
             except InputError as error:
-                self._tell(self._status(warning=str(error)))
+                if str(error) != warned:
+                    warned = str(error)
+                    self._tell(self._status(warning=warned))
+            # A look at many files takes its time, and is taken the more rarely.
+            self._next_look_s = began_s + max(
+                _LOOK_EVERY_S, _SHARE_OF_TIME * (time.monotonic() - began_s)
+            )
 
     def _new(self, settling: Settling) -> Iterator[Found]:
         for found in self._source.found():

@@ -13,7 +13,7 @@ from spinlab.contained import Limits
 Redo = Literal["nothing", "failed", "all"]
 
 # Half an hour for one recording: ten times what the longest recordings of a day's work take.
-DEFAULT_LIMITS = Limits(wall_s=1800.0, memory_bytes=4 * 10**9, niceness=5)
+DEFAULT_LIMITS = Limits(wall_s=1800.0, memory_bytes=4 * 10**9)
 
 
 @dataclass(frozen=True, kw_only=True)
