@@ -35,6 +35,16 @@ COMMANDS: dict[str, Command] = {
         attribute="guide_command",
         help="Show how to record, or judge how fit a recording is.",
     ),
+    "baseline": Command(
+        module="spinlab_cli.baseline",
+        attribute="baseline_command",
+        help="Make a reference of known-good recordings of one model.",
+    ),
+    "lesson": Command(
+        module="spinlab_cli.lesson",
+        attribute="lesson_command",
+        help="Make a listening lesson of two recordings.",
+    ),
     "machines": Command(
         module="spinlab_cli.machines",
         attribute="machines_command",

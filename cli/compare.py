@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -13,7 +14,7 @@ from .progress import Progress
 
 if TYPE_CHECKING:
     from spinlab.analysis import Analysis
-    from spinlab.comparison import Comparison
+    from spinlab.finding import State
     from spinlab.machine import Machine
 
 _file = click.Path(path_type=Path)
@@ -43,6 +44,13 @@ _file = click.Path(path_type=Path)
     help="Write one self-contained page for a browser (.html).",
 )
 @click.option(
+    "--baseline",
+    "baseline_file",
+    type=_file,
+    metavar="FILE",
+    help="Hold each recording against good ones (from `spinlab baseline`) instead.",
+)
+@click.option(
     "--moved",
     is_flag=True,
     help="The phone did not lie in the same place each time: widen every interval accordingly.",
@@ -53,6 +61,7 @@ def compare_command(
     profile: str | None,
     json_file: Path | None,
     page_file: Path | None,
+    baseline_file: Path | None,
     moved: bool,
     quiet: bool,
 ) -> int:
@@ -62,24 +71,79 @@ def compare_command(
     stated, 0 that none is, 12 that nothing could be compared. Record all of them with the same
     phone in the same place, within a hand's breadth; if it lay elsewhere, say --moved.
     """
-    if len(recordings) < 2:
+    if baseline_file is None and len(recordings) < 2:
         raise click.UsageError("Name two recordings or more; spinlab check looks at one.")
-    prepare_targets([json_file, page_file], never=[*recordings, *_path(profile)])
+    if baseline_file is not None and moved:
+        raise click.UsageError("A baseline knows its own spread; --moved has no meaning with it.")
+    inputs = [*recordings, *_path(profile), *([baseline_file] if baseline_file else [])]
+    prepare_targets([json_file, page_file], never=inputs)
     progress = Progress(wanted=not quiet)
     try:
-        from spinlab.comparison import compare
-
-        comparison = compare(
-            analyse_all(recordings, profile, progress), same_place=not moved, progress=progress
-        )
-        _write(comparison, json_file, page_file, progress)
+        if baseline_file is not None:
+            told = _held(baseline_file, recordings, profile, json_file, page_file, progress)
+        else:
+            told = _compared(recordings, profile, moved, json_file, page_file, progress)
     finally:
         progress.wipe()
     if not quiet and json_file != STANDARD_OUTPUT:
-        from spinlab.report.compare_text import comparison_text
+        click.echo(told.text, nl=False)
+    return STATE_CODES[told.state]
 
-        click.echo(comparison_text(comparison), nl=False)
-    return STATE_CODES[comparison.state]
+
+@dataclass(frozen=True, kw_only=True)
+class Told:
+    """The outcome's state, and its text for a terminal."""
+
+    state: State
+    text: str
+
+
+def _compared(
+    recordings: tuple[Path, ...],
+    profile: str | None,
+    moved: bool,
+    json_file: Path | None,
+    page_file: Path | None,
+    progress: Progress,
+) -> Told:
+    from spinlab.comparison import compare
+    from spinlab.report.compare_json import comparison_json
+    from spinlab.report.compare_text import comparison_text
+
+    analyses = analyse_all(recordings, profile, progress)
+    comparison = compare(analyses, same_place=not moved, progress=progress)
+    made = [(json_file, comparison_json(comparison))] if json_file is not None else []
+    if page_file is not None:
+        progress("Making the page", 0.0)
+        from spinlab.report.compare_page import comparison_page
+
+        made.append((page_file, comparison_page(comparison)))
+    write_all(made)
+    return Told(state=comparison.state, text=comparison_text(comparison))
+
+
+def _held(
+    baseline_file: Path,
+    recordings: tuple[Path, ...],
+    profile: str | None,
+    json_file: Path | None,
+    page_file: Path | None,
+    progress: Progress,
+) -> Told:
+    from spinlab.baseline import hold_against, load_baseline
+    from spinlab.comparison.value import worst
+    from spinlab.report.held_page import held_json, held_page
+    from spinlab.report.held_text import held_text
+
+    baseline = load_baseline(baseline_file)
+    analyses = analyse_all(recordings, profile, progress)
+    units = [hold_against(baseline, analysis) for analysis in analyses]
+    made = [(json_file, held_json(baseline, units))] if json_file is not None else []
+    if page_file is not None:
+        progress("Making the page", 0.0)
+        made.append((page_file, held_page(baseline, units)))
+    write_all(made)
+    return Told(state=worst([unit.state for unit in units]), text=held_text(baseline, units))
 
 
 def prepare_targets(targets: list[Path | None], *, never: list[Path]) -> None:
@@ -115,26 +179,6 @@ def analyse_all(
 
 def _prefixed(progress: Progress, which: str) -> Any:
     return lambda step, share: progress(which + step, share)
-
-
-def _write(
-    comparison: Comparison,
-    json_file: Path | None,
-    page_file: Path | None,
-    progress: Progress,
-) -> None:
-    """Make every result first, then write them: a failure leaves no half set behind."""
-    made: list[tuple[Path, str]] = []
-    if json_file is not None:
-        from spinlab.report.compare_json import comparison_json
-
-        made.append((json_file, comparison_json(comparison)))
-    if page_file is not None:
-        progress("Making the page", 0.0)
-        from spinlab.report.compare_page import comparison_page
-
-        made.append((page_file, comparison_page(comparison)))
-    write_all(made)
 
 
 def write_all(made: list[tuple[Path, str]]) -> None:

@@ -18,6 +18,11 @@ _HOMES = {
     "Analysis": "spinlab.analysis",
     "compare": "spinlab.comparison",
     "Comparison": "spinlab.comparison",
+    "make_baseline": "spinlab.baseline",
+    "load_baseline": "spinlab.baseline",
+    "hold_against": "spinlab.baseline",
+    "Baseline": "spinlab.baseline",
+    "lesson": "spinlab.lesson",
 }
 __all__ = ["__version__", *_HOMES]
 

@@ -31,6 +31,7 @@ LEVELS = (
     ("proofs", "clips", "fitness"),
     ("analysis",),
     ("comparison",),
+    ("lesson", "baseline"),
     ("report",),
     ("batch", "desk"),
 )

@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import Any
 
 from spinlab.comparison.statistics import ERROR_RATE
-from spinlab.comparison.value import Comparison, LineChange, Pair, StageRow
+from spinlab.comparison.value import Comparison, Curves, LineChange, Pair, StageRow
 from spinlab.comparison.words import amount
 from spinlab.report import words
 from spinlab.report.compare_pictures import (
@@ -109,7 +110,7 @@ def _pair(pair: Pair) -> dict[str, Any]:
         "chosen": [_line(one) for one in chosen_lines(pair)],
         "claimed": [_line(one) for one in claimed[:_MOST_LINES]],
         "left_out": max(0, len(claimed) - _MOST_LINES),
-        "pictures": _pictures(pair, letters),
+        "pictures": _pictures(pair),
         "speeds": [
             (
                 words.number(one.expected_rpm, 0),
@@ -140,20 +141,9 @@ def _line(line: LineChange) -> dict[str, Any]:
     }
 
 
-def _pictures(pair: Pair, letters: tuple[str, str]) -> list[dict[str, Any]]:
-    pictures = [
-        {
-            "title": title(curves),
-            "alt": f"{title(curves)}: {letters[0]} solid, {letters[1]} dashed, level over the own "
-            "noise floor against order; below, the difference with the stated changes and their "
-            "intervals. The numbers stand in the tables.",
-            "shapes": {
-                shape: small_png(spectra_figure(curves, lines_of(pair, curves), letters, shape))
-                for shape in SHEETS
-            },
-        }
-        for curves in telling_curves(pair)
-    ]
+def _pictures(pair: Pair) -> list[dict[str, Any]]:
+    letters = (letter(pair.first), letter(pair.second))
+    pictures = picture_shapes(pair, telling_curves(pair))
     if any(one.probability is not None for one in pair.amplitudes):
         pictures.append(
             {
@@ -167,3 +157,26 @@ def _pictures(pair: Pair, letters: tuple[str, str]) -> list[dict[str, Any]]:
             }
         )
     return pictures
+
+
+def picture_shapes(pair: Pair, shown: Sequence[Curves]) -> list[dict[str, Any]]:
+    """Pictures of some spectra of a pair, for a desk and for a phone, with their words.
+
+    Args:
+        pair: whose stated changes are marked.
+        shown: the spectra.
+    """
+    a, b = letter(pair.first), letter(pair.second)
+    return [
+        {
+            "title": title(curves),
+            "alt": f"{title(curves)}: {a} solid, {b} dashed, level over the own noise floor "
+            "against order; below, the difference with the stated changes and their intervals. "
+            "The numbers stand in the tables.",
+            "shapes": {
+                shape: small_png(spectra_figure(curves, lines_of(pair, curves), (a, b), shape))
+                for shape in SHEETS
+            },
+        }
+        for curves in shown
+    ]

@@ -8,9 +8,11 @@ from __future__ import annotations
 
 import base64
 import io
+from collections.abc import Callable
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
+from numpy.typing import NDArray
 
 from spinlab.comparison.value import AmplitudeChange, Curves, LineChange, Pair
 from spinlab.comparison.words import band_words
@@ -19,6 +21,8 @@ from spinlab.report.pictures import BLUE, FAINT, INK, VERMILION, Shape
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
+
+Array = NDArray[np.float64]
 
 _SIZES: dict[Shape, tuple[float, float, float, int]] = {
     "wide": (9.6, 5.2, 9.5, 140),
@@ -139,15 +143,7 @@ def shaking_figure(
     amplitudes: tuple[AmplitudeChange, ...], letters: tuple[str, str], shape: Shape
 ) -> Figure:
     """First-order amplitude of both logs over speed, with 95 % intervals, on a log scale."""
-    from matplotlib import rc_context
-    from matplotlib.figure import Figure
-
-    width, height, font, dpi = _SIZES[shape]
-    with rc_context({"font.size": font, "axes.edgecolor": FAINT, "text.color": INK}):
-        page = Figure(figsize=(width, 0.7 * height), dpi=dpi, layout="constrained")
-        axes = page.subplots()
-        _shaking(axes, amplitudes, letters)
-    return page
+    return sized(shape, lambda axes: _shaking(axes, amplitudes, letters))
 
 
 def _shaking(axes: Axes, amplitudes: tuple[AmplitudeChange, ...], letters: tuple[str, str]) -> None:
@@ -170,6 +166,59 @@ def _shaking(axes: Axes, amplitudes: tuple[AmplitudeChange, ...], letters: tuple
     axes.set_title("First order; bars are 95 % intervals", loc="left", fontsize="medium")
     axes.grid(color="#d9dde1", linewidth=0.6, which="both")
     axes.legend(frameon=False)
+
+
+def sized(shape: Shape, draw: Callable[[Axes], object]) -> Figure:
+    """One pair of axes on a sheet of that shape."""
+    from matplotlib import rc_context
+    from matplotlib.figure import Figure
+
+    width, height, font, dpi = _SIZES[shape]
+    with rc_context({"font.size": font, "axes.edgecolor": FAINT, "text.color": INK}):
+        page = Figure(figsize=(width, 0.7 * height), dpi=dpi, layout="constrained")
+        draw(page.subplots())
+    return page
+
+
+def band_figure(
+    order: Array,
+    level: Array,
+    band: tuple[Array, Array],
+    marked: Array,
+    *,
+    title: str,
+    shape: Shape,
+) -> Figure:
+    """A unit's level over the hatched band of good ones, its departures marked.
+
+    Args:
+        order, level: shape (n,), level in dB.
+        band: lowest and highest level of a good unit, shape (n,) each.
+        marked: shape (n,), True where a departure is stated.
+        title: what it is.
+        shape: "wide" or "narrow".
+    """
+    return sized(shape, lambda axes: _band(axes, order, level, band, marked, title))
+
+
+def _band(
+    axes: Axes, order: Array, level: Array, band: tuple[Array, Array], marked: Array, title: str
+) -> None:
+    axes.fill_between(order, *band, facecolor="#e3e7ea", edgecolor="#9aa3ab", hatch="////")
+    axes.plot(order, level, color=BLUE, linewidth=1.3, marker=".", markersize=4)
+    ring: dict[str, Any] = {"linestyle": "", "marker": "o", "markerfacecolor": "none"}
+    axes.plot(
+        order[marked],
+        level[marked],
+        markersize=9,
+        markeredgecolor=VERMILION,
+        markeredgewidth=1.8,
+        **ring,
+    )
+    axes.set_title(f"{title}: this unit, line; good, hatched", loc="left", fontsize="medium")
+    axes.set_xlabel("Order (multiple of the drum's turning)")
+    axes.set_ylabel("Level (dB)")
+    axes.grid(axis="y", color="#d9dde1", linewidth=0.6)
 
 
 def telling_curves(pair: Pair) -> tuple[Curves, ...]:

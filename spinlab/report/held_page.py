@@ -1,0 +1,132 @@
+"""Units held against a baseline, as one self-contained page and as JSON."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Sequence
+from importlib import resources
+from typing import Any
+
+import numpy as np
+
+from spinlab.baseline.value import Baseline, Held, Place, Where
+from spinlab.comparison.words import band_words
+from spinlab.report import words
+from spinlab.report.compare_pictures import band_figure, small_png
+from spinlab.report.held_text import HELD_WORDS, about, outside_words
+from spinlab.report.pictures import SHEETS
+from spinlab.report.shell import rendered, text_of
+from spinlab.result import plain
+
+FORMAT = "spinlab.against-baseline"
+VERSION = 1
+_MOST_PICTURES = 3
+METHODS = (
+    "The middle is the median of the good recordings, the spread a median absolute deviation, "
+    "moderated by that of all places of the same spectrum (Smyth 2004).",
+    "One more good unit is expected within Student's t of the middle (prediction of one further "
+    "observation; Hahn and Meeker, Statistical Intervals).",
+    "All places are tested together (Benjamini and Hochberg 1995); only levels above the band are "
+    "stated.",
+)
+
+
+def held_json(baseline: Baseline, units: Sequence[Held]) -> str:
+    """The units as JSON, format "spinlab.against-baseline", version 1."""
+    from spinlab import __version__
+
+    value = {
+        "format": FORMAT,
+        "version": VERSION,
+        "software": {"name": "spinlab", "version": __version__},
+        "baseline": {
+            "machine": baseline.machine or None,
+            "kind": baseline.kind,
+            "recordings": plain(baseline.recordings),
+            "left_out": plain(baseline.left_out),
+        },
+        "units": plain(list(units)),
+    }
+    return json.dumps(value, ensure_ascii=False, allow_nan=False, indent=1) + "\n"
+
+
+def held_schema() -> dict[str, Any]:
+    """The published JSON Schema (draft 2020-12) of version 1."""
+    home = resources.files("spinlab.report") / "schema" / "against-baseline-1.json"
+    loaded: dict[str, Any] = json.loads(home.read_text("utf-8"))
+    return loaded
+
+
+def held_page(baseline: Baseline, units: Sequence[Held]) -> str:
+    """The whole page as the text of one HTML file; nothing is fetched, nothing is sent."""
+    return rendered(
+        "held.html",
+        text_of("page.css") + text_of("compare.css"),
+        words=words,
+        units=[_unit(unit) for unit in units],
+        about=about(baseline),
+        recordings=[(words.one_line(n), h) for n, h in baseline.recordings.items()],
+        left_out=[
+            (words.one_line(left.file), f"{100 * left.outside_share:.0f} %", left.departs)
+            for left in baseline.left_out
+        ],
+        methods=METHODS,
+    )
+
+
+def _unit(unit: Held) -> dict[str, Any]:
+    return {
+        "value": unit,
+        "file": words.one_line(unit.file),
+        "state_word": HELD_WORDS[unit.state],
+        "outside": outside_words(unit) if unit.outside_share is not None else "",
+        "pictures": [_picture(unit, where) for where in _shown(unit)],
+        "departing": [_row(place) for place in unit.places if place.departs],
+    }
+
+
+def _shown(unit: Held) -> list[Where]:
+    """The spectra with most departures; the fastest envelope where there is none."""
+    counts: dict[Where, int] = {}
+    for place in unit.places:
+        counts[place.where] = counts.get(place.where, 0) + place.departs
+    leading = sorted(
+        counts, key=lambda where: (counts[where], where.measure == "envelope", where.speed_rpm)
+    )
+    most = _MOST_PICTURES if any(counts.values()) else 1
+    return leading[::-1][:most]
+
+
+def _title(where: Where) -> str:
+    of = "Sound" if where.band is None else f"Envelope of {band_words(where.band)}"
+    return f"{of} at {where.speed_rpm:.0f} rpm"
+
+
+def _picture(unit: Held, where: Where) -> dict[str, Any]:
+    places = [place for place in unit.places if place.where == where]
+    order, level, low, high = np.array(
+        [(place.order, place.level_db, place.low_db, place.high_db) for place in places]
+    ).T
+    marked = np.array([place.departs for place in places])
+    title = _title(where)
+    return {
+        "alt": f"{title}: this unit's level against order, over the hatched band in which "
+        "95 % of good units are expected. Departures are listed in the table.",
+        "shapes": {
+            shape: small_png(
+                band_figure(order, level, (low, high), marked, title=title, shape=shape)
+            )
+            for shape in SHEETS
+        },
+    }
+
+
+def _row(place: Place) -> dict[str, str]:
+    return {
+        "what": place.label or "not assigned",
+        "order": words.number(place.order, 2),
+        "where": _title(place.where),
+        "level": words.number(place.level_db, 1, sign=True),
+        "band": f"{words.number(place.low_db, 1, sign=True)} to "
+        f"{words.number(place.high_db, 1, sign=True)}",
+    }
