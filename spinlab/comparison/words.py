@@ -115,7 +115,9 @@ def _lines(claimed: Sequence[LineChange]) -> Iterator[Statement]:
     groups: dict[tuple[str, int], list[LineChange]] = {}
     for line in sorted(claimed, key=lambda line: line.probability):
         groups.setdefault((line.family or _near(line, groups), direction(line)), []).append(line)
-    for (_, way), group in groups.items():
+    # What a bearing does comes first: it is what recordings are mostly compared for.
+    ordered = sorted(groups.items(), key=lambda entry: entry[1][0].family in ("", "drum", "motor"))
+    for (_, way), group in ordered:
         best = group[0]
         more = len(group) - 1
         others = "" if not more else f"; {more} more of its lines moved the same way"

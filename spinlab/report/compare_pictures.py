@@ -33,7 +33,7 @@ _MOST_LABELS: dict[Shape, int] = {"wide": 6, "narrow": 3}
 _LOWEST_DB = -6.0
 # An interval without an end is drawn this far and ends in an arrow.
 _OPEN_DB = 6.0
-_COLOURS = 48
+_COLOURS = 64
 
 
 def spectra_figure(
@@ -204,8 +204,15 @@ def band_figure(
 def _band(
     axes: Axes, order: Array, level: Array, band: tuple[Array, Array], marked: Array, title: str
 ) -> None:
-    axes.fill_between(order, *band, facecolor="#e3e7ea", edgecolor="#9aa3ab", hatch="////")
-    axes.plot(order, level, color=BLUE, linewidth=1.3, marker=".", markersize=4)
+    axes.fill_between(
+        order,
+        *band,
+        facecolor="#e3e7ea",
+        edgecolor="#9aa3ab",
+        hatch="////",
+        label="good units, 95 %",
+    )
+    axes.plot(order, level, color=BLUE, linewidth=1.3, marker=".", markersize=4, label="this unit")
     ring: dict[str, Any] = {"linestyle": "", "marker": "o", "markerfacecolor": "none"}
     axes.plot(
         order[marked],
@@ -215,7 +222,8 @@ def _band(
         markeredgewidth=1.8,
         **ring,
     )
-    axes.set_title(f"{title}: this unit, line; good, hatched", loc="left", fontsize="medium")
+    axes.set_title(title, loc="left", fontsize="medium")
+    axes.legend(loc="upper right", frameon=False)
     axes.set_xlabel("Order (multiple of the drum's turning)")
     axes.set_ylabel("Level (dB)")
     axes.grid(axis="y", color="#d9dde1", linewidth=0.6)
