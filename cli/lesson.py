@@ -38,9 +38,9 @@ def lesson_command(
     prepare_targets([out], never=inputs)
     progress = Progress(wanted=not quiet)
     try:
-        from spinlab.lesson import lesson
+        from spinlab.lesson import make_lesson
 
-        made = lesson(
+        made = make_lesson(
             *analyse_all((first, second), profile, progress),
             same_place=not moved,
             progress=progress,

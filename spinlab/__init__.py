@@ -22,7 +22,7 @@ _HOMES = {
     "load_baseline": "spinlab.baseline",
     "hold_against": "spinlab.baseline",
     "Baseline": "spinlab.baseline",
-    "lesson": "spinlab.lesson",
+    "make_lesson": "spinlab.lesson",
 }
 __all__ = ["__version__", *_HOMES]
 

@@ -29,7 +29,7 @@ _LEAST_TURNS = 10.0
 NAMELESS = "a line that turns with the drum"
 
 
-def lesson(
+def make_lesson(
     first: Analysis,
     second: Analysis,
     *,

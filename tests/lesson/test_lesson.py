@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from spinlab.errors import InputError
-from spinlab.lesson import lesson
+from spinlab.lesson import make_lesson
 from spinlab.lesson.make import LOUDNESS
 from spinlab.recording import Recording
 from tests.comparison.made import modulated
@@ -26,7 +26,7 @@ def worn():
 
 @pytest.fixture(scope="module")
 def made(good, worn):
-    return lesson(good, worn)
+    return make_lesson(good, worn)
 
 
 def test_every_shared_speed_makes_a_question(made):
@@ -51,21 +51,22 @@ def test_loudness_does_not_tell(made):
 
 
 def test_the_question_does_not_tell(made, good):
-    equal = lesson(good, modulated([(4.3, 0.05)], seed=3, plateaus=PLATEAUS))
+    equal = make_lesson(good, modulated([(4.3, 0.05)], seed=3, plateaus=PLATEAUS))
     assert len({one.asked for one in made.questions}) == 1
     assert {one.asked for one in equal.questions} == {made.questions[0].asked}
 
 
 def test_two_takes_of_one_machine_have_no_answer_to_find(good):
-    equal = lesson(good, modulated([(4.3, 0.05)], seed=3, plateaus=PLATEAUS))
+    equal = make_lesson(good, modulated([(4.3, 0.05)], seed=3, plateaus=PLATEAUS))
     assert {one.answer for one in equal.questions} == {"no difference"}
 
 
 def test_the_order_is_dealt_and_the_same_files_deal_the_same(good, worn, made):
-    again = lesson(good, worn)
+    again = make_lesson(good, worn)
     assert [one.answer for one in again.questions] == [one.answer for one in made.questions]
     dealt = {
-        lesson(good, worn, rng=np.random.default_rng(seed)).questions[0].answer for seed in range(6)
+        make_lesson(good, worn, rng=np.random.default_rng(seed)).questions[0].answer
+        for seed in range(6)
     }
     assert dealt == {"clip 1", "clip 2"}
 
@@ -89,9 +90,9 @@ def test_a_log_makes_no_lesson(good):
         ),
     )
     with pytest.raises(InputError, match="sound to listen to"):
-        lesson(log, good)
+        make_lesson(log, good)
 
 
 def test_no_shared_speed_makes_no_lesson(good):
     with pytest.raises(InputError, match="share no speed"):
-        lesson(good, modulated([], seed=4, plateaus=((700.0, 8.0),)))
+        make_lesson(good, modulated([], seed=4, plateaus=((700.0, 8.0),)))

@@ -4,7 +4,7 @@ import re
 
 import pytest
 
-from spinlab.lesson import lesson
+from spinlab.lesson import make_lesson
 from spinlab.report.lesson_page import lesson_page
 from tests.comparison.made import modulated
 from tests.report.browser import console, measure, needs_chromium
@@ -14,7 +14,7 @@ PLATEAUS = ((1200.0, 8.0),)
 
 @pytest.fixture(scope="module")
 def made():
-    return lesson(
+    return make_lesson(
         modulated([(4.3, 0.05)], seed=1, plateaus=PLATEAUS),
         modulated([(4.3, 0.8)], seed=2, plateaus=PLATEAUS),
     )
