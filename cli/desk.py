@@ -11,6 +11,8 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from .desk_keeping import KEEPING, open_database
+
 if TYPE_CHECKING:
     from spinlab.desk.database import Database
     from spinlab.desk.serving import Door
@@ -114,7 +116,7 @@ def _start(settings: Settings, door: Door) -> None:
     from spinlab.desk import logs
     from spinlab.desk.serving import LOOPBACK, keep_running
 
-    database = _open(settings)
+    database = open_database(settings)
     if door.host in LOOPBACK and not door.behind_proxy:
         _show_demo(database)
     database.close()
@@ -163,16 +165,6 @@ def _show_demo(database: Database) -> None:
             click.echo(f"  {name:<16} {password}")
 
 
-def _open(settings: Settings) -> Database:
-    from spinlab.desk.database import Database
-    from spinlab.desk.vault import Vault
-
-    Vault(settings.folder)
-    database = Database(settings)
-    database.migrate()
-    return database
-
-
 @desk_command.command("serve")
 @door_options
 @click.option("--with-parent", is_flag=True, hidden=True)
@@ -198,131 +190,5 @@ def work_command(settings: Settings, /, with_parent: bool) -> None:
     serving.run_worker(settings)
 
 
-@desk_command.group("account")
-def account_group() -> None:
-    """Let people in, or no longer."""
-
-
-@account_group.command("add")
-@click.argument("name")
-@click.option("--role", type=click.Choice(["technician", "support", "trainer"]), required=True)
-@click.password_option(help="Better left out: it is then asked for unseen.")
-@click.pass_obj
-def account_add(settings: Settings, name: str, role: str, password: str) -> None:
-    """Add an account."""
-    from spinlab.desk.accounts import add_account
-
-    with _open(settings).write() as connection:
-        add_account(connection, name, role, password)
-    click.echo(f"{name} may come in as {role}.")
-
-
-@account_group.command("password")
-@click.argument("name")
-@click.password_option(help="Better left out: it is then asked for unseen.")
-@click.pass_obj
-def account_password(settings: Settings, name: str, password: str) -> None:
-    """Give an account a new password, and open it again if it was closed."""
-    from spinlab.desk.accounts import change_password
-
-    with _open(settings).write() as connection:
-        change_password(connection, name, password)
-    click.echo(f"{name} has a new password, and is signed out everywhere.")
-
-
-@account_group.command("close")
-@click.argument("name")
-@click.pass_obj
-def account_close(settings: Settings, name: str) -> None:
-    """Close an account; what it did stays on record."""
-    from spinlab.desk.accounts import close_account
-
-    with _open(settings).write() as connection:
-        close_account(connection, name)
-    click.echo(f"{name} is closed.")
-
-
-@account_group.command("list")
-@click.pass_obj
-def account_list(settings: Settings) -> None:
-    """List the accounts."""
-    from spinlab.desk.accounts import accounts
-
-    with _open(settings).read() as connection:
-        for row in accounts(connection):
-            click.echo(f"{row.name:<24} {row.role:<12} {'open' if row.active else 'closed'}")
-
-
-@desk_command.command("backup")
-@click.argument("target", type=_path)
-@click.pass_obj
-def backup_command(settings: Settings, target: Path) -> None:
-    """Write everything into one tar file while the desk goes on running.
-
-    It holds recordings and password hashes: keep it as safe as the desk, and no longer than you
-    promised to keep recordings.
-    """
-    from spinlab.desk.backup import back_up
-
-    _open(settings).close()
-    _show_counts(back_up(settings, target))
-
-
-@desk_command.command("restore")
-@click.argument("source", type=_path)
-@click.option(
-    "--erased",
-    type=_path,
-    metavar="FILE",
-    help="erased.txt of the desk that was: what was deleted since is deleted again.",
-)
-@click.pass_obj
-def restore_command(settings: Settings, source: Path, erased: Path | None) -> None:
-    """Make the desk anew from a backup, in an empty folder and an empty database."""
-    from spinlab.desk.backup import restore
-
-    _show_counts(restore(settings, source, erased=erased))
-
-
-def _show_counts(counts: dict[str, int]) -> None:
-    for name, count in counts.items():
-        click.echo(f"{name:<12} {count:>8}")
-
-
-@desk_command.command("sweep")
-@click.pass_obj
-def sweep_command(settings: Settings) -> None:
-    """Delete what is due now; the worker does so by itself every ten minutes."""
-    from spinlab.desk import serving
-    from spinlab.desk.vault import Vault
-
-    gone = serving.sweep(settings, _open(settings), Vault(settings.folder))
-    click.echo(f"{gone} jobs were deleted.")
-
-
-@desk_command.command("audit")
-@click.option("--subject", default="", help="Of one job or account.")
-@click.option("--most", default=200, show_default=True, type=click.IntRange(1, 1_000_000))
-@click.pass_obj
-def audit_command(settings: Settings, subject: str, most: int) -> None:
-    """Print the audit trail as lines of JSON, the newest first."""
-    import json
-
-    from spinlab.desk.audit import trail
-
-    with _open(settings).read() as connection:
-        for row in trail(connection, subject=subject, most=most):
-            click.echo(json.dumps(dict(row._mapping)))
-
-
-@desk_command.command("labels")
-@click.pass_obj
-def labels_command(settings: Settings) -> None:
-    """Print every label as lines of JSON, for calibration; they name no person and no job."""
-    import json
-
-    from spinlab.desk.review import labels_for_calibration
-
-    with _open(settings).read() as connection:
-        for told in labels_for_calibration(connection):
-            click.echo(json.dumps(told))
+for _command in KEEPING:
+    desk_command.add_command(_command)

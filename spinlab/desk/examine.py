@@ -20,8 +20,7 @@ if TYPE_CHECKING:
 # What a folder of results holds; `sound` and `shared_sound` only for sound.
 RESULT, PAGE, SOUND = "result.json", "page.html", "sound.mp4"
 SHARED_RESULT, SHARED_PAGE, SHARED_SOUND = "shared.json", "shared.html", "shared.mp4"
-# Names of a part of the original that the copy for others must not carry.
-_NAMELESS = {"file": "recording", "sha256": ""}
+SOUND_TYPE = "audio/mp4"
 
 
 def examine(

@@ -12,7 +12,6 @@ import numpy as np
 
 from spinlab.recording import Recording
 
-MEDIA_TYPE = "audio/mp4"
 _BITS_PER_SECOND = 96_000
 # Sampling rates of AAC (ISO/IEC 14496-3, table 1.18) from 8 kHz up to what a phone records.
 _RATES_HZ = (8000, 11025, 12000, 16000, 22050, 24000, 32000, 44100, 48000)

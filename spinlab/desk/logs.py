@@ -15,7 +15,7 @@ from typing import Any, TextIO
 
 _FIELDS = (
     "request", "method", "route", "status", "ms", "account", "address", "job", "ended", "seconds",
-    "process", "code", "port",
+    "kept", "code",
 )  # fmt: skip
 
 

@@ -136,7 +136,7 @@ class _Kept:
             self.wait_s = (
                 _RESTART_S if lasted > _SOUND_S else min(2 * self.wait_s, _LONGEST_RESTART_S)
             )
-            LOG.warning("ended", extra={"process": self.name, "code": self.process.returncode})
+            LOG.warning("ended", extra={"kept": self.name, "code": self.process.returncode})
             self.process, self.next_s = None, now + self.wait_s
         if self.process is None and now >= self.next_s:
             self.started = now

@@ -16,8 +16,8 @@ METRICS_VARIABLE = "SPINLAB_DESK_METRICS_TOKEN"
 MEBIBYTE = 2**20
 DAY_S = 86400.0
 
-# What one analysis may use.  Whole analyses of ten minutes of sound stay well below: see
-# docs/desk/figures.md.
+# What one analysis may use: set by judgement to leave room for ten minutes of sound on a slow
+# computer, not derived from a measurement.
 LIMITS = Limits(
     wall_s=1200.0, cpu_s=900.0, memory_bytes=4 * 2**30, file_bytes=2 * 2**30, niceness=5
 )

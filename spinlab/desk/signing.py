@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import time
 from dataclasses import dataclass
+from typing import Any
 
 from sqlalchemy import Connection, select
 
@@ -65,7 +66,8 @@ def signed_in(database: Database, settings: Settings, token: str) -> SignIn | No
     """Who holds this token, unless it is unknown, too old or was left unused for too long."""
     if not token:
         return None
-    columns = (session, account.c.name, account.c.role, account.c.active)
+    known = ("name", "role", "active", "initial_until_s")
+    columns: list[Any] = [session, *(account.c[name] for name in known)]
     with database.read() as connection:
         row = connection.execute(
             select(*columns)
@@ -84,7 +86,8 @@ def signed_in(database: Database, settings: Settings, token: str) -> SignIn | No
         with database.write() as connection:
             change = session.update().where(session.c.token_hash == row.token_hash)
             connection.execute(change.values(seen_s=now))
-    person = Person(id=row.account_id, name=row.name, role=row.role)
+    must_change = row.initial_until_s is not None
+    person = Person(id=row.account_id, name=row.name, role=row.role, must_change=must_change)
     return SignIn(person=person, csrf=row.csrf)
 
 

@@ -34,6 +34,8 @@ account = Table(
     Column("role", String(16), nullable=False),
     Column("password_hash", String(256), nullable=False),
     Column("active", Boolean, nullable=False),
+    # A password that was drawn for someone opens until then, and only to be changed.
+    Column("initial_until_s", Double),
     Column("created_s", Double, nullable=False),
 )
 

@@ -24,8 +24,10 @@ class Limit:
     every_s: float
 
 
-# Sign-ins per address and per account: ten wrong guesses, then one in 30 s, 2880 a day.
+# Sign-ins per address: ten, then one in 30 s, 2880 a day;
 SIGN_IN = Limit(burst=10, every_s=30.0)
+# ... and per name, from wherever: more, so that a stranger cannot easily lock someone out.
+SIGN_IN_NAME = Limit(burst=50, every_s=10.0)
 # Hand-back links tried per address.
 LINK = Limit(burst=60, every_s=1.0)
 # Everything else per account: pages, and parts of uploads (8 MiB each at most).

@@ -199,7 +199,7 @@ def _failed(bench: Bench, held: Claim, error: SpinlabError) -> str:
 
 def _sentence(error: SpinlabError) -> str:
     text = str(error)
-    return f"The analysis ended early: {text}" if isinstance(error, JobEnded) else text
+    return f"The analysis came to no end. {text}" if isinstance(error, JobEnded) else text
 
 
 def _settle(folder: Path) -> None:

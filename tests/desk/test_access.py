@@ -7,8 +7,6 @@ import pytest
 from spinlab.desk.signing import sign_in
 from tests.desk.rig import PASSWORD, form
 
-# Routes that need nobody to be signed in.
-OPEN = {"/sign-in", "/healthz", "/metrics", "/r/{token}", "/r/{token}/report"}
 # (route, technician on another's job, support, trainer); on one's own job see the path's tests.
 READING = [
     ("/queue", 403, 200, 403),
@@ -20,6 +18,8 @@ READING = [
     ("/jobs/{job}/sound", 404, 200, 404),
     ("/jobs/{job}/result.json", 404, 200, 404),
     ("/jobs/{job}/original", 403, 200, 403),
+    ("/jobs/{job}/copy/report", 403, 200, 403),
+    ("/jobs/{job}/copy/sound", 403, 200, 403),
     ("/api/jobs/{job}", 404, 200, 404),
     ("/api/uploads/{job}", 404, 404, 404),
 ]
@@ -30,12 +30,6 @@ CHANGING = ["label", "note", "message", "link", "release"]
 def desk(embedded):
     embedded.job_id = embedded.finished_job()
     return embedded
-
-
-def routes(app):
-    for route in app.routes:
-        inner = getattr(route, "original_router", None)
-        yield from routes(inner) if inner is not None else [route]
 
 
 def test_every_route_but_the_open_ones_asks_who_is_there(desk):
@@ -131,7 +125,7 @@ def test_every_answer_carries_the_headers_of_protection(desk, path):
     assert "unsafe" not in policy
     assert "*" not in policy
     assert headers["x-content-type-options"] == "nosniff"
-    assert headers["referrer-policy"] == "no-referrer"
+    assert headers["referrer-policy"] == "same-origin"
     assert headers["cross-origin-opener-policy"] == "same-origin"
     assert "max-age=63072000" in headers["strict-transport-security"]
     assert "server" not in headers

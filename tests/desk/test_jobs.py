@@ -40,9 +40,10 @@ def finish(rig, held):
 
 def test_a_claimed_job_is_nobody_elses_until_its_lease_runs_out(rig):
     rig.upload(rig.browser("technician"))
-    first = claim(rig, lease_s=0.2)
+    first = claim(rig)
     assert claim(rig) is None
-    time.sleep(0.25)
+    with rig.database.write() as connection:
+        connection.execute(job.update().values(lease_until_s=time.time() - 1))
     second = claim(rig)
     assert (second.job_id, second.attempt) == (first.job_id, 2)
 
@@ -110,9 +111,7 @@ def test_an_analysis_beyond_its_time_is_ended_and_told_in_one_sentence(embedded)
     job_id = embedded.upload(embedded.browser("technician"), b"slow")
     worker.work_once(dataclasses.replace(embedded.bench, settings=settings))
     told = embedded.browser("technician").get(f"/api/jobs/{job_id}").json()
-    assert (
-        told["failure"] == "The analysis ended early: it was not done within 1 s and was stopped."
-    )
+    assert "not done within 1 s" in told["failure"]
 
 
 def test_a_job_deleted_while_it_is_analysed_leaves_nothing_behind(embedded):

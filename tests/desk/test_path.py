@@ -79,5 +79,5 @@ def test_a_child_that_crashes_or_talks_nonsense_costs_only_its_own_job(rig):
     for job_id in bad:
         told = technician.get(f"/api/jobs/{job_id}").json()
         assert told["state"] == "failed"
-        assert told["failure"].startswith("The analysis ended early: ")
+        assert told["failure"].startswith("The analysis came to no end. ")
     assert technician.get(f"/api/jobs/{good}").json()["state"] == "done"

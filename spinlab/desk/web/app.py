@@ -15,10 +15,10 @@ from spinlab.desk.intake import Refused
 from spinlab.desk.metrics import Metrics
 from spinlab.desk.settings import Settings
 from spinlab.desk.vault import Vault
-from spinlab.desk.web import api, operations, results, support, technician
+from spinlab.desk.web import api, operations, people, results, support, technician
 from spinlab.desk.web.guard import Guard
 from spinlab.desk.web.render import page
-from spinlab.desk.web.state import Desk, NotSignedIn
+from spinlab.desk.web.state import Desk, MustChange, NotSignedIn
 
 
 def create_app(settings: Settings, database: Database) -> FastAPI:
@@ -36,14 +36,13 @@ def create_app(settings: Settings, database: Database) -> FastAPI:
     vault = Vault(settings.folder)
     app.state.desk = Desk(settings=settings, database=database, vault=vault, metrics=metrics)
     app.add_middleware(Guard, settings=settings, metrics=metrics)
-    for router in (
-        api.router, technician.router, support.router, results.router, operations.router
-    ):  # fmt: skip
-        app.include_router(router)
+    for room in (api, people, technician, support, results, operations):
+        app.include_router(room.router)
     static = resources.files("spinlab.desk.web") / "static"
     app.mount("/static", StaticFiles(directory=str(static)))
     app.exception_handler(Refused)(_refused)
     app.exception_handler(NotSignedIn)(_not_signed_in)
+    app.exception_handler(MustChange)(_must_change)
     app.exception_handler(HTTPException)(_http)
     app.exception_handler(RequestValidationError)(_unfit)
     return app
@@ -68,6 +67,12 @@ def _not_signed_in(request: Request, _: NotSignedIn) -> Response:
     if request.url.path.startswith("/api/"):
         return _say(request, 401, "Nobody is signed in; sign in and try again.", {})
     return RedirectResponse("/sign-in", status_code=303)
+
+
+def _must_change(request: Request, _: MustChange) -> Response:
+    if request.url.path.startswith("/api/"):
+        return _say(request, 403, "Change your first password before anything else.", {})
+    return RedirectResponse("/password", status_code=303)
 
 
 def _http(request: Request, error: HTTPException) -> Response:

@@ -10,18 +10,24 @@ from typing import TYPE_CHECKING, Any
 from starlette.responses import HTMLResponse
 
 from spinlab.desk.signing import SignIn
-from spinlab.report.words import STATE_WORDS
 
 if TYPE_CHECKING:
     from jinja2 import Environment
 
+# The report's own words (a test holds them to it), repeated so that the server need not load all of
+# the analysis for them.
+STATE_WORDS = {
+    "clear": "Fine",
+    "attention": "Attention",
+    "fault": "Fault found",
+    "not measurable": "Not measurable",
+}
 STATE_OF_JOB = {
     "waiting": "Waiting",
     "running": "Being analysed",
     "done": "Done",
     "failed": "Could not be analysed",
 }
-ROLE_WORDS = {"technician": "technician", "support": "support", "trainer": "trainer"}
 
 
 @cache

@@ -12,7 +12,6 @@ from starlette.responses import FileResponse, Response
 
 from spinlab.desk import examine, listing, review
 from spinlab.desk.audit import record
-from spinlab.desk.listening import MEDIA_TYPE
 from spinlab.desk.throttle import LINK
 from spinlab.desk.web.api import JobId
 from spinlab.desk.web.render import page
@@ -63,6 +62,18 @@ def original(job_id: JobId, request: Request, who: Support, desk: DeskHere) -> R
     path = found_or_refused(_there(desk.vault.original(row.sha256)), "recording")
     name = f"{row.sha256[:16]}.bin"
     return FileResponse(path, media_type="application/octet-stream", filename=name)
+
+
+@router.get("/jobs/{job_id}/copy/report")
+def copy_report(job_id: JobId, who: Support, desk: DeskHere) -> Response:
+    """The report that trainers would see, before it is released."""
+    return report_page(_file(desk, _mine(desk, who, job_id), examine.SHARED_PAGE))
+
+
+@router.get("/jobs/{job_id}/copy/sound")
+def copy_sound(job_id: JobId, who: Support, desk: DeskHere) -> Response:
+    """The sound that trainers would hear, before it is released."""
+    return _sound(_file(desk, _mine(desk, who, job_id), examine.SHARED_SOUND))
 
 
 @router.get("/r/{token}", name="open_link")
@@ -143,7 +154,7 @@ def _there(path: Path) -> Path | None:
 
 
 def _sound(path: Path) -> Response:
-    return FileResponse(path, media_type=MEDIA_TYPE)
+    return FileResponse(path, media_type=examine.SOUND_TYPE)
 
 
 def report_page(path: Path) -> Response:

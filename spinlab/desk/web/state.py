@@ -26,6 +26,10 @@ COOKIE = "__Host-desk"
 FORM_COOKIE = "__Host-desk-form"
 
 
+class MustChange(Exception):
+    """The person's first password opens nothing but the page where it is changed."""
+
+
 class NotSignedIn(Exception):
     """Nobody is signed in; pages lead to the sign-in, the interface answers 401."""
 
@@ -68,12 +72,21 @@ def spend(desk: Desk, limit: Limit, caller: str) -> None:
 
 
 def signed(request: Request) -> SignIn:
-    """Who is signed in.
+    """Who is signed in, with a password of their own.
 
     Raises:
         NotSignedIn: nobody.
+        MustChange: the password is still the one that was drawn for them.
         Refused: more requests than the limit.
     """
+    found = newly_signed(request)
+    if found.person.must_change:
+        raise MustChange
+    return found
+
+
+def newly_signed(request: Request) -> SignIn:
+    """Who is signed in, be it with a first password."""
     desk = desk_of(request)
     token = request.cookies.get(COOKIE, "")
     found = signed_in(desk.database, desk.settings, token)
@@ -122,6 +135,7 @@ def changing(*roles: Role) -> Callable[..., SignIn]:
 
 DeskHere = Annotated[Desk, Depends(desk_of)]
 Anyone = Annotated[SignIn, Depends(signed)]
+Newcomer = Annotated[SignIn, Depends(newly_signed)]
 Technician = Annotated[SignIn, Depends(only("technician", "support"))]
 Support = Annotated[SignIn, Depends(only("support"))]
 Trainer = Annotated[SignIn, Depends(only("trainer", "support"))]

@@ -11,6 +11,7 @@ from spinlab.desk import listing, review
 from spinlab.desk.audit import record, trail
 from spinlab.desk.erasure import erase
 from spinlab.desk.web.api import JobId
+from spinlab.desk.web.people import see_other
 from spinlab.desk.web.render import page
 from spinlab.desk.web.state import (
     Anyone,
@@ -20,7 +21,6 @@ from spinlab.desk.web.state import (
     check_form,
     found_or_refused,
 )
-from spinlab.desk.web.technician import see_other
 
 router = APIRouter(include_in_schema=False)
 Token = Annotated[str, Form(max_length=200)]

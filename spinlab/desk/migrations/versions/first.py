@@ -37,6 +37,7 @@ def _people() -> None:
         sa.Column("role", sa.String(16), nullable=False),
         sa.Column("password_hash", sa.String(256), nullable=False),
         sa.Column("active", sa.Boolean, nullable=False),
+        sa.Column("initial_until_s", sa.Double),
         sa.Column("created_s", sa.Double, nullable=False),
     )
     op.create_table(

@@ -119,7 +119,8 @@ function identifier() {
 
 // The same file chosen again goes on where it stopped, even after the page was closed.
 function remembered(file) {
-  const key = `upload ${file.name} ${file.size} ${file.lastModified}`;
+  // The name stays out of what the browser keeps.
+  const key = `upload ${file.size} ${file.lastModified}`;
   let id = localStorage.getItem(key);
   if (!id) { id = identifier(); localStorage.setItem(key, id); }
   return { id, forget: () => localStorage.removeItem(key) };

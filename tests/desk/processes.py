@@ -1,0 +1,85 @@
+"""A desk's server and worker as processes of their own, as in service but for the examiner.
+
+python -m tests.desk.processes serve FOLDER PORT
+python -m tests.desk.processes work FOLDER
+"""
+
+import http.client
+import os
+import signal
+import socket
+import subprocess
+import sys
+import time
+from pathlib import Path
+
+from spinlab.desk.settings import from_environment
+from tests.desk.examiners import quick_examine
+
+PROJECT = Path(__file__).parent.parent.parent
+HOST = "127.0.0.1"
+
+
+def settings_of(folder):
+    """Settings with a short lease, and with patience for workers that are killed all the time."""
+    return from_environment(Path(folder), lease_s=2.0, attempts=1000)
+
+
+def free_port():
+    """A port that nobody listens on."""
+    with socket.socket() as listener:
+        listener.bind((HOST, 0))
+        return listener.getsockname()[1]
+
+
+class Process:
+    """One process that can be killed as the kernel kills, and started again."""
+
+    def __init__(self, *arguments, environment=None):
+        command = [sys.executable, "-W", "ignore", "-m", "tests.desk.processes", *arguments]
+        self.start = lambda: subprocess.Popen(
+            command,
+            cwd=PROJECT,
+            env={**os.environ, "PYTHONPATH": str(PROJECT), **(environment or {})},
+            stderr=subprocess.DEVNULL,
+            start_new_session=True,
+        )
+        self.running = self.start()
+
+    def kill(self):
+        """SIGKILL: nothing is tidied up, nobody is asked."""
+        os.killpg(self.running.pid, signal.SIGKILL)
+        self.running.wait()
+
+    def restart(self):
+        """Begin anew where the old process was killed."""
+        self.running = self.start()
+
+
+def wait_until_open(port, *, patience_s=180.0):
+    """Wait until the server answers."""
+    until = time.monotonic() + patience_s
+    while time.monotonic() < until:
+        try:
+            connection = http.client.HTTPConnection(HOST, port, timeout=5)
+            connection.request("GET", "/healthz")
+            if connection.getresponse().status == 200:
+                return
+        except OSError:
+            time.sleep(0.05)
+    raise TimeoutError("the server did not open")
+
+
+def main(arguments):
+    """Become a server or a worker."""
+    from spinlab.desk import serving
+
+    settings = settings_of(arguments[1])
+    if arguments[0] == "serve":
+        serving.serve(settings, serving.Door(host=HOST, port=int(arguments[2])))
+    else:
+        serving.run_worker(settings, examiner=quick_examine)
+
+
+if __name__ == "__main__":
+    main(sys.argv[1:])
