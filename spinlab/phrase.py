@@ -10,10 +10,11 @@ from __future__ import annotations
 
 import string
 from collections.abc import Callable, Iterable, Mapping
-from typing import Any
+from typing import Any, Literal
 
 # How one pattern is said in another language; the plural's pattern and count where there are two.
 Translate = Callable[[str, str, int | None], str]
+Shape = Literal["", "sentence", "clause"]
 
 
 class Phrase(str):
@@ -23,24 +24,25 @@ class Phrase(str):
         pattern: with named fields as `str.format` has them.
         plural: the pattern for any count but one, "" where the sentence has no count.
         parts: name -> number or text; text may be a phrase again.
-        whole: True for a sentence of its own: it begins with a capital and ends with a stop.
+        shape: "sentence" begins with a capital and ends with a stop, "clause" has no stop at its
+            end, "" is as it stands.
     """
 
     pattern: str
     plural: str
     parts: Mapping[str, Any]
-    whole: bool
+    shape: Shape
 
     def __new__(
-        cls, pattern: str, parts: Mapping[str, Any], *, plural: str = "", whole: bool = False
+        cls, pattern: str, parts: Mapping[str, Any], *, plural: str = "", shape: Shape = ""
     ) -> Phrase:
         """Make the English sentence."""
-        made = super().__new__(cls, _filled(pattern, plural, parts, whole, _english, "."))
-        made.pattern, made.plural, made.parts, made.whole = pattern, plural, dict(parts), whole
+        made = super().__new__(cls, _filled(pattern, plural, parts, shape, _english, "."))
+        made.pattern, made.plural, made.parts, made.shape = pattern, plural, dict(parts), shape
         return made
 
     def __reduce__(self) -> tuple[Any, ...]:
-        return _again, (self.pattern, dict(self.parts), self.plural, self.whole)
+        return _again, (self.pattern, dict(self.parts), self.plural, self.shape)
 
     def __add__(self, other: str) -> Phrase:
         return join("", [self, other])
@@ -49,8 +51,8 @@ class Phrase(str):
         return join("", [other, self])
 
 
-def _again(pattern: str, parts: Mapping[str, Any], plural: str, whole: bool) -> Phrase:
-    return Phrase(pattern, parts, plural=plural, whole=whole)
+def _again(pattern: str, parts: Mapping[str, Any], plural: str, shape: Shape) -> Phrase:
+    return Phrase(pattern, parts, plural=plural, shape=shape)
 
 
 def say(pattern: str, /, **parts: Any) -> Phrase:
@@ -99,7 +101,16 @@ def sentence(phrase: str) -> Phrase:
     >>> sentence(say("no half order stands out"))
     'No half order stands out.'
     """
-    return Phrase("{words}", {"words": phrase}, whole=True)
+    return Phrase("{words}", {"words": phrase}, shape="sentence")
+
+
+def clause(phrase: str) -> Phrase:
+    """A phrase without a stop at its end, to stand inside a longer sentence.
+
+    >>> clause("No half order stands out.")
+    'No half order stands out'
+    """
+    return Phrase("{words}", {"words": phrase}, shape="clause")
 
 
 def said(text: str, translate: Translate, *, decimal_mark: str = ".") -> str:
@@ -119,7 +130,7 @@ def said(text: str, translate: Translate, *, decimal_mark: str = ".") -> str:
         name: said(part, translate, decimal_mark=decimal_mark) if isinstance(part, str) else part
         for name, part in text.parts.items()
     }
-    return _filled(text.pattern, text.plural, parts, text.whole, translate, decimal_mark)
+    return _filled(text.pattern, text.plural, parts, text.shape, translate, decimal_mark)
 
 
 def _english(pattern: str, plural: str, count: int | None) -> str:
@@ -130,23 +141,30 @@ def _filled(
     pattern: str,
     plural: str,
     parts: Mapping[str, Any],
-    whole: bool,
+    shape: Shape,
     translate: Translate,
     decimal_mark: str,
 ) -> str:
     words = pattern
-    if any(letter.isalpha() for letter in _bare(pattern)):
+    if has_words(pattern):
         words = translate(pattern, plural, parts.get("count") if plural else None)
     text = _Filler(decimal_mark).vformat(words, (), parts)
-    if whole and text.strip():
-        text = text.strip().rstrip(".")
-        text = text[0].upper() + text[1:] + ("" if text[-1] in "?!" else ".")
-    return text
+    if not shape or not text.strip():
+        return text
+    text = text.strip().rstrip(".")
+    if shape == "clause":
+        return text
+    return text[0].upper() + text[1:] + ("" if text[-1] in "?!" else ".")
 
 
-def _bare(pattern: str) -> str:
-    """The words of a pattern without its fields."""
-    return "".join(words for words, _, _, _ in string.Formatter().parse(pattern))
+def has_words(pattern: str) -> bool:
+    """Whether a pattern holds anything to translate beside its fields.
+
+    >>> has_words("{a}; {b}"), has_words("{a} and {b}")
+    (False, True)
+    """
+    words = (words for words, _, _, _ in string.Formatter().parse(pattern))
+    return any(letter.isalpha() for part in words for letter in part)
 
 
 class _Filler(string.Formatter):

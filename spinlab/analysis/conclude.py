@@ -22,6 +22,7 @@ from spinlab.findings.bearing import bearing_findings
 from spinlab.findings.reconcile import reconcile
 from spinlab.machine.value import Machine
 from spinlab.meter import Reading
+from spinlab.phrase import sentence
 from spinlab.quality.value import Quality
 from spinlab.speed.track import SpeedTrack
 from spinlab.stages import StageTable
@@ -77,7 +78,7 @@ def _not_looked_for(remark: str) -> Finding:
         kind="bearing",
         subject="a listed bearing",
         state="not measurable",
-        reason=remark[0].upper() + remark[1:].rstrip(".") + ".",
+        reason=sentence(remark),
         next_step="Put the bearing's geometry, and the motor's exact ratio, into the profile.",
     )
 

@@ -18,6 +18,7 @@ from spinlab.bearings.score import (
     sideband_lines,
 )
 from spinlab.bearings.spectra import MASK_LINES, EnvelopeSpectra
+from spinlab.phrase import say
 
 # Names of the lines in the trade, and of the step of their sidebands.
 LINE_NAMES: dict[Fault, tuple[str, str]] = {
@@ -162,5 +163,9 @@ def _coincides(order: float, step: float, competitors: Sequence[Competitor]) -> 
         multiple = max(1, round(order / cause.order))
         reach = close + 2.0 * multiple * cause.standard_uncertainty
         if abs(multiple * cause.order - order) < reach:
-            names.append(f"{multiple} x {cause.cause}" if multiple > 1 else cause.cause)
+            names.append(
+                say("{multiple} x {cause}", multiple=multiple, cause=cause.cause)
+                if multiple > 1
+                else cause.cause
+            )
     return tuple(names)

@@ -38,6 +38,7 @@ from spinlab.bearings.stagewise import stage_evidence, test_speed
 from spinlab.bearings.unknown import unknown_families
 from spinlab.envelope.significance import line_threshold
 from spinlab.orders import Span
+from spinlab.phrase import say
 from spinlab.recording import Recording
 from spinlab.speed.track import SpeedTrack
 
@@ -134,12 +135,14 @@ def _why_not(track: SpeedTrack, spans: Sequence[Span], least_rpm: float) -> str:
     if track.scale == "relative":
         return "the speed is known in ratio only, so no line can be given its order"
     if not spans:
-        return f"the drum is never known to turn faster than {least_rpm:g} rpm"
+        return say("the drum is never known to turn faster than {least:g} rpm", least=least_rpm)
     turns = sum(float(np.diff(track.turns_at(np.array(span)))[0]) for span in spans)
     if turns < LEAST_TURNS:
-        return (
-            f"only {turns:.0f} turns at a known speed; at least {LEAST_TURNS:.0f} are needed to "
-            "tell orders apart"
+        return say(
+            "only {turns:.0f} turns at a known speed; at least {least_turns:.0f} "
+            "are needed to tell orders apart",
+            turns=turns,
+            least_turns=LEAST_TURNS,
         )
     return ""
 
@@ -150,9 +153,11 @@ def _band_reason(
     recording: Recording,
 ) -> str:
     top = 0.5 * recording.rate_hz if usable_band_hz is None else usable_band_hz[1]
-    return (
-        f"the recording holds nothing usable above {top:.0f} Hz, and bearings ring above "
-        f"{LEAST_BAND_RATIO * carrier[0]:.0f} Hz"
+    return say(
+        "the recording holds nothing usable above {top:.0f} Hz, and bearings "
+        "ring above {least_band_ratio:.0f} Hz",
+        top=top,
+        least_band_ratio=LEAST_BAND_RATIO * carrier[0],
     )
 
 

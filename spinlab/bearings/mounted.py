@@ -9,6 +9,7 @@ from spinlab.bearings.catalogue import variants
 from spinlab.bearings.evidence import Competitor
 from spinlab.bearings.geometry import DRUM_SHAFT, BearingGeometry, MountedBearing
 from spinlab.machine import Bearing, Machine
+from spinlab.phrase import say
 from spinlab.speed.track import Estimate, SpeedTrack
 
 # A motor bearing is looked for only where its shaft's order is known this well (relative
@@ -48,11 +49,15 @@ def mounted(machine: Machine, track: SpeedTrack) -> Mounted:
     bearings, remarks = [], []
     for listed in machine.bearings:
         on_motor = listed.shaft == "motor" and machine.drive == "belt"
-        name = f"{listed.place} bearing"
+        name = say("{place} bearing", place=listed.place)
         if on_motor and not known:
             remarks.append(
-                f"the {name} cannot be looked for: the motor's ratio is known to no better than "
-                f"{100 * ratio.standard_uncertainty / ratio.value:.0f} %"
+                say(
+                    "the {name} cannot be looked for: the motor's ratio is known to no "
+                    "better than {half:.0f} %",
+                    name=name,
+                    half=100 * ratio.standard_uncertainty / ratio.value,
+                )
             )
             continue
         shaft = ratio if on_motor else DRUM_SHAFT

@@ -24,6 +24,7 @@ from spinlab.bearings.score import HIGHEST, harmonic_nepers
 from spinlab.bearings.spectra import EnvelopeSpectra, competing_lines, envelope_spectra
 from spinlab.envelope.significance import log_any, log_survival
 from spinlab.orders import Span
+from spinlab.phrase import say
 from spinlab.speed.track import SpeedTrack
 
 Array = NDArray[np.float64]
@@ -133,9 +134,9 @@ def _untested(reason: str) -> SpeedTest:
 
 def _verdict(odds: float, others: Sequence[StageEvidence], strongest: StageEvidence) -> SpeedTest:
     speeds = [stage.speed_rpm for stage in (strongest, *others)]
-    where = f"from {min(speeds):.0f} to {max(speeds):.0f} rpm"
+    where = say("from {speeds:.0f} to {speeds2:.0f} rpm", speeds=min(speeds), speeds2=max(speeds))
     follows: Follows = "not tested"
-    reason = f"the lines are too weak outside one stretch to tell {where}"
+    reason = say("the lines are too weak outside one stretch to tell {where}", where=where)
     missing = [
         stage
         for stage in others
@@ -144,14 +145,15 @@ def _verdict(odds: float, others: Sequence[StageEvidence], strongest: StageEvide
         and stage.log10_p > _MISSING_LOG10
     ]
     if odds >= DECIDED_LOG10:
-        follows, reason = "yes", f"the lines keep their order {where}"
+        follows, reason = "yes", say("the lines keep their order {where}", where=where)
     elif odds <= -DECIDED_LOG10:
-        follows, reason = "no", f"the lines keep their frequency {where}"
+        follows, reason = "no", say("the lines keep their frequency {where}", where=where)
     elif missing and strongest.log10_p < _STANDING_LOG10:
         follows = "one stretch"
-        reason = (
-            f"the lines stand at {strongest.speed_rpm:.0f} rpm only and are missing at "
-            f"{missing[-1].speed_rpm:.0f} rpm"
+        reason = say(
+            "the lines stand at {speed:.0f} rpm only and are missing at {speed2:.0f} rpm",
+            speed=strongest.speed_rpm,
+            speed2=missing[-1].speed_rpm,
         )
     return SpeedTest(follows=follows, log10_odds=odds, reason=reason)
 

@@ -19,6 +19,7 @@ from spinlab.bearings.geometry import (
 from spinlab.bearings.group import Group
 from spinlab.bearings.score import MOST_HARMONICS, SLIP_WIDTHS, log10_any, read_line, search
 from spinlab.bearings.spectra import EnvelopeSpectra
+from spinlab.phrase import say
 
 # Races of 6 to 12 balls pass between these orders; below, belt and cage; above, slots.
 LOWEST_ORDER = 1.6
@@ -62,7 +63,9 @@ def unknown_families(
         cause = _cause(family.order, spectra.step, competitors)
         parts = simple_fraction(spectra, found_band, scale, least_share=family.share - _AS_MUCH)
         if parts > 1:
-            cause = f"lines at {parts}ths of a turn: speed read at a multiple, or a gear"
+            cause = say(
+                "lines at {parts}ths of a turn: speed read at a multiple, or a gear", parts=parts
+            )
         families.append(replace(family, rows=rows, cause=cause))
         spectra = spectra.without(lines)
     return tuple(families)

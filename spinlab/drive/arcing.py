@@ -12,6 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from spinlab.phrase import say
 from spinlab.recording import Recording
 from spinlab.speed.track import Estimate, SpeedTrack
 
@@ -64,7 +65,10 @@ def arcing(
     high = min(BAND_HZ[1], 0.45 * rate, (usable_band_hz or (0.0, np.inf))[1])
     if rate < LEAST_RATE_HZ or high < 1.4 * BAND_HZ[0]:
         return Arcing(
-            reason=f"the recording holds nothing above {high:.0f} Hz; arcing crackles from 4 kHz up"
+            reason=say(
+                "the recording holds nothing above {high:.0f} Hz; arcing crackles from 4 kHz up",
+                high=high,
+            )
         )
     pieces = _driven(recording, track)
     if not pieces:

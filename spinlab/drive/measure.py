@@ -14,6 +14,7 @@ from spinlab.drive.motor import MotorOrders, family_names, motor_orders
 from spinlab.drive.ratio import DriveRatio, drive_ratio, motor_members
 from spinlab.drive.spectra import OrderSpectra, order_spectra
 from spinlab.machine.value import Machine
+from spinlab.phrase import say
 from spinlab.recording import Recording
 from spinlab.speed.track import SpeedTrack
 from spinlab.vibration.plateaus import Span, plateau_spans
@@ -84,7 +85,7 @@ def measure(
         )
     if track.scale == "relative":
         why = track.reason or "only ratios of speeds are known"
-        return Drive(direct=direct, reason=f"the drum's own speed is not known: {why}")
+        return Drive(direct=direct, reason=say("the drum's own speed is not known: {why}", why=why))
     if not spans:
         return Drive(direct=direct, reason="no plateau of two seconds or more with a known speed")
     start = _start_ratio(track, expected, direct)
@@ -230,4 +231,7 @@ def _carrier(
 def coverage_note(drive: Drive) -> str:
     """How much of the ratio leans on the track instead of the drum's own orders."""
     share = 0.0 if drive.ratio is None else drive.ratio.drum_heard_share
-    return f"the drum's own orders were heard on {100 * np.clip(share, 0, 1):.0f} % of the plateaus"
+    return say(
+        "the drum's own orders were heard on {share:.0f} % of the plateaus",
+        share=100 * np.clip(share, 0, 1),
+    )

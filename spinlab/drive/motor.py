@@ -17,6 +17,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from spinlab.drive.spectra import OrderSpectra
+from spinlab.phrase import say
 
 SIGNIFICANT_P = 1e-4
 NATURAL_SHAFT_ORDERS = (1, 2, 3)  # unbalance, misalignment and oval journals of any shaft
@@ -73,7 +74,7 @@ def family_names(
         names.setdefault(order, []).append(name)
 
     for k in NATURAL_SHAFT_ORDERS:
-        add(k, f"{k} x shaft")
+        add(k, say("{k} x shaft", k=k))
     if commutator_bars:
         add(commutator_bars, "commutator bars")
         add(2 * commutator_bars, "2 x commutator bars")
@@ -84,11 +85,11 @@ def family_names(
     if pole_pairs and not commutator_bars:
         add(pole_pairs, "once per electrical turn")
         for k in (3, 5):
-            add(k * pole_pairs, f"{k} x electrical")
+            add(k * pole_pairs, say("{k} x electrical", k=k))
         add(2 * pole_pairs, "2 x electrical, pole passing")
         add(4 * pole_pairs, "4 x electrical")
         for k in (1, 2, 3):
-            add(6 * k * pole_pairs, f"torque ripple {6 * k} x electrical")
+            add(6 * k * pole_pairs, say("torque ripple {k} x electrical", k=6 * k))
     return {order: tuple(found) for order, found in sorted(names.items())}
 
 

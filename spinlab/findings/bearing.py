@@ -33,9 +33,9 @@ from spinlab.findings.bearing_words import (
     NEXT_SPEED,
     NEXT_UNKNOWN,
     PARTS,
-    list_of,
     rare,
 )
+from spinlab.phrase import join, listed, say, sentence
 from spinlab.recording import Kind
 
 # Probability from which a statement is called a fault, or worth attention.
@@ -93,8 +93,12 @@ def bearing_findings(evidence: BearingEvidence, *, kind: Kind) -> tuple[Finding,
     if top_hz < LEAST_TOP_HZ:
         return (
             _not_measurable(
-                f"the usable band ends at {top_hz:.0f} Hz, and bearings and their seats ring "
-                f"from about {RESONANCE_FROM_HZ:.0f} Hz up",
+                say(
+                    "the usable band ends at {top:.0f} Hz, and bearings and their seats "
+                    "ring from about {resonance_from:.0f} Hz up",
+                    top=top_hz,
+                    resonance_from=RESONANCE_FROM_HZ,
+                ),
                 NEXT_RECORDING,
             ),
         )
@@ -142,7 +146,10 @@ def _weigh(
     ]
     others += [(cause, COINCIDES) for cause in hypothesis.coincides]
     if hypothesis.fractions > 1:
-        parts = f"lines at {hypothesis.fractions}ths of a turn: speed read at a multiple, or a gear"
+        parts = say(
+            "lines at {fractions}ths of a turn: speed read at a multiple, or a gear",
+            fractions=hypothesis.fractions,
+        )
         others.append((parts, FRACTIONS))
     if speed.follows == "no":
         others.append(("something that does not turn with the drum", STAYS_PUT))
@@ -178,21 +185,27 @@ def _damage(judged: _Judged, evidence: BearingEvidence) -> Finding:
     named = [(hypothesis.bearing.name, hypothesis.fault), *hypothesis.also_fits]
     names: list[str] = []
     for name, fault in named:
-        other = name if undecided else f"{name}, {PARTS[fault]}"
+        other = name if undecided else say("{name}, {parts}", name=name, parts=PARTS[fault])
         if other not in names:
             names.append(other)
     rivals = judged.rivals
     if undecided:
         share = 0.5 * judged.probability
-        parts = list_of(sorted({*hypothesis.companions, "ball"}))
-        rivals = (Cause(cause=f"{parts} instead of {hypothesis.fault}", probability=share), *rivals)
+        parts = listed(sorted({*hypothesis.companions, "ball"}))
+        rivals = (
+            Cause(
+                cause=say("{parts} instead of {fault}", parts=parts, fault=hypothesis.fault),
+                probability=share,
+            ),
+            *rivals,
+        )
     on_motor = hypothesis.bearing.shaft_order.value > 1.5
     step = NEXT_MOTOR if on_motor else NEXT_DRUM
     if judged.speed.follows == "not tested":
         step += " " + NEXT_SPEED
     return Finding(
         kind="bearing",
-        subject=" or ".join(names),
+        subject=_either(names),
         state=_state(judged.probability),
         probability=round(judged.probability, 4),
         evidence=hypothesis_numbers(hypothesis, judged.stages, judged.speed, tests=evidence.tests),
@@ -202,25 +215,42 @@ def _damage(judged: _Judged, evidence: BearingEvidence) -> Finding:
     )
 
 
+def _either(names: list[str]) -> str:
+    """ "a", "a or b", "a, b or c"."""
+    if len(names) < 2:
+        return names[0]
+    return say("{first} or {last}", first=join(", ", names[:-1]), last=names[-1])
+
+
 def _proof(judged: _Judged, undecided: bool) -> str:
     h = judged.hypothesis
     found = [line for line in h.harmonics if line.log10_p < -2.0]
-    text = (
-        f"Impacts {h.order:.3f} times per drum turn ({h.expected_order:.3f} expected for "
-        f"{h.fault} damage), {len(found)} harmonics, in the band {h.band.low_hz:.0f}-"
-        f"{h.band.high_hz:.0f} Hz; {rare(h.log10_p)}; {judged.speed.reason}."
+    text = say(
+        "Impacts {order:.3f} times per drum turn ({expected_order:.3f} "
+        "expected for {fault} damage), {found} harmonics, in the band "
+        "{low:.0f}-{high:.0f} Hz; {log10_p}; {reason}.",
+        order=h.order,
+        expected_order=h.expected_order,
+        fault=h.fault,
+        found=len(found),
+        low=h.band.low_hz,
+        high=h.band.high_hz,
+        log10_p=rare(h.log10_p),
+        reason=judged.speed.reason,
     )
     if undecided:
-        text += (
-            f" Lines of the {list_of(h.companions)} stand beside them, as when a damaged ball or "
-            "dirt has marked both races: which part it is stays undecided."
+        text += say(
+            " Lines of the {companions} stand beside them, as when a damaged "
+            "ball or dirt has marked both races: which part it is stays "
+            "undecided.",
+            companions=listed(h.companions),
         )
     if h.also_fits:
         text += " The lines fit each bearing named equally well; the recording cannot choose."
     if not h.bearing.geometry.exact:
-        text += (
-            f" The geometry is not exact for this make (within "
-            f"{100 * h.bearing.geometry.tolerance:.1f} %)."
+        text += say(
+            " The geometry is not exact for this make (within {tolerance:.1f} %).",
+            tolerance=100 * h.bearing.geometry.tolerance,
         )
     return text
 
@@ -237,9 +267,14 @@ def _worth(family: Family, kind: Kind) -> bool:
 def _unlisted(family: Family, kind: Kind) -> Finding:
     chance = chance_of_noise(family.log10_p)
     stands = (1.0 - chance) * (1.0 - healthy_share(family.family_depth, kind)) * UNKNOWN_MOST
-    named = list_of([f"{r.geometry.designation} ({r.fault})" for r in family.rows[:3]])
+    named = listed(
+        [
+            say("{designation} ({fault})", designation=r.geometry.designation, fault=r.fault)
+            for r in family.rows[:3]
+        ]
+    )
     fits = (
-        f"of the catalogue {named} would explain it"
+        say("of the catalogue {named} would explain it", named=named)
         if family.rows
         else "no catalogue row explains it"
     )
@@ -252,8 +287,13 @@ def _unlisted(family: Family, kind: Kind) -> Finding:
         rivals=(Cause(cause="another part with a rate of its own", probability=1.0 - stands),),
         next_step=NEXT_UNKNOWN,
         reason=(
-            f"A family of lines at {family.order:.3f} times the drum's rate, not a whole number, "
-            f"fits no listed bearing ({rare(family.log10_p)}); {fits}."
+            say(
+                "A family of lines at {order:.3f} times the drum's rate, not a whole "
+                "number, fits no listed bearing ({log10_p}); {fits}.",
+                order=family.order,
+                log10_p=rare(family.log10_p),
+                fits=fits,
+            )
         ),
     )
 
@@ -267,8 +307,13 @@ def _nothing(evidence: BearingEvidence, kind: Kind) -> Finding:
     depth = float(np.median([h.least_depth for h in evidence.hypotheses]))
     if depth > CLEAR_DEPTH[kind]:
         return _not_measurable(
-            f"damage would have had to modulate the noise by {100 * depth:.0f} % to be found "
-            f"here; {100 * CLEAR_DEPTH[kind]:.0f} % is usual for damage of middling severity",
+            say(
+                "damage would have had to modulate the noise by {depth:.0f} % to be "
+                "found here; {clear_depth:.0f} % is usual for damage of middling "
+                "severity",
+                depth=100 * depth,
+                clear_depth=100 * CLEAR_DEPTH[kind],
+            ),
             NEXT_LISTEN,
         )
     strongest = min(evidence.hypotheses, key=lambda h: h.log10_p)
@@ -288,9 +333,13 @@ def _nothing(evidence: BearingEvidence, kind: Kind) -> Finding:
             },
         },
         reason=(
-            f"No race, ball or cage of the listed bearings shows damage: over "
-            f"{evidence.turns:.0f} turns anything that modulates the noise by more than "
-            f"{100 * depth:.0f} % would stand out. First signs may be weaker."
+            say(
+                "No race, ball or cage of the listed bearings shows damage: over "
+                "{turns:.0f} turns anything that modulates the noise by more than "
+                "{depth:.0f} % would stand out. First signs may be weaker.",
+                turns=evidence.turns,
+                depth=100 * depth,
+            )
         ),
     )
 
@@ -301,7 +350,7 @@ def _not_measurable(reason: str, next_step: str) -> Finding:
         subject="bearings",
         state="not measurable",
         next_step=next_step,
-        reason=reason[0].upper() + reason[1:] + ".",
+        reason=sentence(reason),
     )
 
 

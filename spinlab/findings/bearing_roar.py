@@ -17,6 +17,7 @@ from spinlab.finding import Cause, Finding
 from spinlab.findings.bearing_numbers import line_numbers
 from spinlab.findings.bearing_odds import chance_of_noise, healthy_share, missing_share
 from spinlab.findings.bearing_words import NEXT_DRUM, rare
+from spinlab.phrase import say
 from spinlab.recording import Kind
 
 # Noise that swells with a cage: so rare a line, this far above the recording's quiet, left to
@@ -44,15 +45,20 @@ def cage_findings(roar: Roar | None, *, kind: Kind) -> tuple[Finding, ...]:
     rising = known and slope > 2.0 * roar.slope_standard_uncertainty
     late = rising and kurtosis <= ROAR_MOST_KURTOSIS and roar.above_background_db >= ROAR_ABOVE_DB
     what = (
-        f"the noise rises by {slope:.0f} dB per tenfold speed and is not impulsive (excess "
-        f"kurtosis {kurtosis:.1f}), as in late damage, wear all round"
+        say(
+            "the noise rises by {slope:.0f} dB per tenfold speed and is not "
+            "impulsive (excess kurtosis {kurtosis:.1f}), as in late damage, wear "
+            "all round",
+            slope=slope,
+            kurtosis=kurtosis,
+        )
         if late
         else "the noise itself does not tell a roar from single impacts"
     )
     return (
         Finding(
             kind="bearing",
-            subject=f"a drum bearing, {'late damage' if late else 'balls or cage'}",
+            subject=say("a drum bearing, {late}", late="late damage" if late else "balls or cage"),
             state="attention",
             probability=round(probability, 4),
             evidence={
@@ -75,9 +81,15 @@ def cage_findings(roar: Roar | None, *, kind: Kind) -> tuple[Finding, ...]:
             ),
             next_step=NEXT_DRUM,
             reason=(
-                f"High-frequency noise swells {roar.cage_line.order:.3f} times per drum turn, the "
-                f"rate of a ball cage ({rare(roar.cage_line.log10_p)}), and no single race stands "
-                f"out; {what}. This is not called a race defect; a bearing run dry is noisy too."
+                say(
+                    "High-frequency noise swells {order:.3f} times per drum turn, the "
+                    "rate of a ball cage ({log10_p}), and no single race stands out; "
+                    "{what}. This is not called a race defect; a bearing run dry is "
+                    "noisy too.",
+                    order=roar.cage_line.order,
+                    log10_p=rare(roar.cage_line.log10_p),
+                    what=what,
+                )
             ),
         ),
     )

@@ -6,20 +6,23 @@ come first.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-
 from spinlab.bearings import Fault
+from spinlab.phrase import say
 
 _PLUG = "Pull the plug first."
-NEXT_DRUM = (
-    f"{_PLUG} Take the belt off and spin the drum by hand: does it rumble or feel rough? Lift the "
-    "drum at its front edge and rock it: play at the shaft against the tub? Look behind the tub "
-    "for a rust streak or grease below the rear bearing, a sign of a leaking seal. What these "
-    "three say outweighs a recording."
+NEXT_DRUM = say(
+    "{plug} Take the belt off and spin the drum by hand: does it rumble "
+    "or feel rough? Lift the drum at its front edge and rock it: play at "
+    "the shaft against the tub? Look behind the tub for a rust streak or "
+    "grease below the rear bearing, a sign of a leaking seal. What these "
+    "three say outweighs a recording.",
+    plug=_PLUG,
 )
-NEXT_MOTOR = (
-    f"{_PLUG} Take the belt off and turn the motor's pulley by hand: rough, dry or with play? "
-    "Then record the drum and the motor apart, by hand and on a bench run if the maker allows it."
+NEXT_MOTOR = say(
+    "{plug} Take the belt off and turn the motor's pulley by hand: "
+    "rough, dry or with play? Then record the drum and the motor apart, "
+    "by hand and on a bench run if the maker allows it.",
+    plug=_PLUG,
 )
 NEXT_SPEED = (
     "A recording over the whole run-up, with two plateaus at least, tells whether the lines move "
@@ -33,9 +36,10 @@ NEXT_LISTEN = (
     "Record again closer to the rear panel, without speech, pump or running water; or listen at "
     "the tub behind the drum's shaft with a screwdriver or stethoscope during coast-down."
 )
-NEXT_UNKNOWN = (
-    "Read the bearings' numbers off the parts list or the old bearings and add them to the "
-    f"machine profile. {NEXT_DRUM}"
+NEXT_UNKNOWN = say(
+    "Read the bearings' numbers off the parts list or the old bearings "
+    "and add them to the machine profile. {next_drum}",
+    next_drum=NEXT_DRUM,
 )
 
 
@@ -48,18 +52,11 @@ PARTS: dict[Fault, str] = {
 }
 
 
-def list_of(names: Sequence[str]) -> str:
-    """Names as a person would list them: "a", "a and b", "a, b and c"."""
-    names = list(names)
-    if len(names) < 2:
-        return "".join(names)
-    return ", ".join(names[:-1]) + " and " + names[-1]
-
-
 def rare(log10_p: float) -> str:
     """A small probability in words: "chance: 1 in 10 000"."""
     if log10_p > -1.0:
-        return f"chance: {10.0**log10_p:.0%}"
+        return say("chance: {share:.0%}", share=10.0**log10_p)
     if log10_p < -9.0:
         return "chance: under 1 in 1 000 000 000"
-    return f"chance: 1 in {round(10.0**-log10_p, -int(-log10_p) + 1):,.0f}".replace(",", " ")
+    odds = f"{round(10.0**-log10_p, -int(-log10_p) + 1):,.0f}".replace(",", " ")
+    return say("chance: 1 in {odds}", odds=odds)

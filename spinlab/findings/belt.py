@@ -8,6 +8,7 @@ from spinlab.drive.measure import MOST_TOLERANCE_PERCENT, Drive, coverage_note
 from spinlab.drive.ratio import DriveRatio
 from spinlab.finding import Finding
 from spinlab.findings.judge import chance_above, not_measurable, numbers, shared, state_of
+from spinlab.phrase import say
 from spinlab.speed.track import Estimate
 
 # Slip from which a piece of ramp counts; creep of a healthy belt is 0.5-1 % (value from memory).
@@ -76,16 +77,22 @@ def _slip(ratio: DriveRatio, drive: Drive) -> Finding:
 def _slip_words(ratio: DriveRatio, creep: Estimate | None) -> str:
     if ratio.slips:
         worst = max(ratio.slips, key=lambda e: e.slip_percent.value)
-        return (
-            f"the motor runs ahead of the drum by {worst.slip_percent.value:.1f} +- "
-            f"{1.96 * worst.slip_percent.standard_uncertainty:.1f} % at {worst.time_s:.0f} s, "
-            f"{worst.speed_rpm:.0f} rpm, rising {worst.slope_rpm_per_s:.0f} rpm/s"
+        return say(
+            "the motor runs ahead of the drum by {slip:.1f} +- {half:.1f} % at "
+            "{time:.0f} s, {speed:.0f} rpm, rising {slope:.0f} rpm/s",
+            slip=worst.slip_percent.value,
+            half=1.96 * worst.slip_percent.standard_uncertainty,
+            time=worst.time_s,
+            speed=worst.speed_rpm,
+            slope=worst.slope_rpm_per_s,
         )
     if creep is not None:
-        return (
-            f"the ratio of motor to drum changes by {creep.value:.2f} +- "
-            f"{1.96 * creep.standard_uncertainty:.2f} % from the slowest to the fastest plateau; "
-            "no piece of a ramp stands out"
+        return say(
+            "the ratio of motor to drum changes by {value:.2f} +- {half:.2f} % "
+            "from the slowest to the fastest plateau; no piece of a ramp stands "
+            "out",
+            value=creep.value,
+            half=1.96 * creep.standard_uncertainty,
         )
     return "no stretch stands out in which the motor runs ahead of the drum"
 
@@ -142,8 +149,12 @@ def _wrong_ratio(ratio: DriveRatio, drive: Drive) -> tuple[Finding, ...]:
             },
             rivals=rivals,
             next_step="compare pulley diameters and belt with the parts list",
-            reason=f"the ratio is {ratio.ratio.value:.3f}, {away:+.1f} % from the profile's "
-            f"{expected:g}",
+            reason=say(
+                "the ratio is {ratio:.3f}, {away:+.1f} % from the profile's {expected:g}",
+                ratio=ratio.ratio.value,
+                away=away,
+                expected=expected,
+            ),
         ),
     )
 
@@ -184,7 +195,13 @@ def _damaged(drive: Drive) -> tuple[Finding, ...]:
             },
             rivals=rivals,
             next_step=CHECK if state != "clear" else "",
-            reason=f"{belt.heard} of {belt.harmonics} harmonics of the belt's passing "
-            f"({belt.order:.3f} per drum turn) stand out, {belt.excess_db:.1f} dB over the noise",
+            reason=say(
+                "{heard} of {harmonics} harmonics of the belt's passing ({order:.3f} "
+                "per drum turn) stand out, {excess:.1f} dB over the noise",
+                heard=belt.heard,
+                harmonics=belt.harmonics,
+                order=belt.order,
+                excess=belt.excess_db,
+            ),
         ),
     )

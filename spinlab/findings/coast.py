@@ -7,6 +7,7 @@ from typing import Any
 from spinlab.coastdown import CoastDown
 from spinlab.finding import Finding
 from spinlab.findings.judge import chance_above, numbers, shared
+from spinlab.phrase import say
 from spinlab.speed.track import Estimate
 
 # A coast-down quicker than this without a brake named in the profile; common practice.
@@ -39,12 +40,18 @@ def coast_findings(coasts: tuple[CoastDown, ...]) -> list[Finding]:
     )
     attention = rising is not None and rising.value - 1.96 * rising.standard_uncertainty > 10.0
     torque = worst.torque_nm
-    words = (
-        f"the drum loses {rate.value:.1f} +- {1.96 * rate.standard_uncertainty:.1f} rpm/s at "
-        f"{worst.reference_rpm:.0f} rpm"
+    words = say(
+        "the drum loses {value:.1f} +- {half:.1f} rpm/s at {reference:.0f} rpm",
+        value=rate.value,
+        half=1.96 * rate.standard_uncertainty,
+        reference=worst.reference_rpm,
     )
     if torque is not None:
-        words += f", a drag of {torque.value:.2f} +- {1.96 * torque.standard_uncertainty:.2f} N m"
+        words += say(
+            ", a drag of {value:.2f} +- {half:.2f} N m",
+            value=torque.value,
+            half=1.96 * torque.standard_uncertainty,
+        )
     else:
         words += "; the drum's inertia in the profile would make that a torque"
     return [

@@ -9,6 +9,7 @@ from spinlab.finding import Finding
 from spinlab.findings.judge import chance_above, not_measurable, numbers, shared, state_of
 from spinlab.meter import DragFit, MeterAccuracy, Reading, fit_drag
 from spinlab.meter.heater import is_heater_reading
+from spinlab.phrase import join, say
 
 # Empty drum: about 300 W at 1200 and 330 W at 1400 rpm (common practice, no published source);
 # half as much again is out of the ordinary.
@@ -45,9 +46,9 @@ def _misfit(fit: DragFit) -> list[Finding]:
                 **_curve(fit),
             },
             next_step="read that speed again; if it stays, listen for a rub or a slipping belt",
-            reason=f"{named} lies off P = a + b n + c n^3"
-            + (f" by {excess.value:+.0f} W" if excess is not None else "")
-            + (f": {fit.reason}" if fit.reason else ""),
+            reason=say("{named} lies off P = a + b n + c n^3", named=named)
+            + (say(" by {value:+.0f} W", value=excess.value) if excess is not None else "")
+            + (say(": {reason}", reason=fit.reason) if fit.reason else ""),
         )
     ]
 
@@ -72,7 +73,14 @@ def _power(fit: DragFit) -> list[Finding]:
         near = min(USUAL_POWER_W, key=lambda n: abs(n - speed))
         if abs(near - speed) <= 50.0:
             chances.append(chance_above(power, u, HIGH_FACTOR * USUAL_POWER_W[near]))
-            words.append(f"{power:.0f} W at {speed:.0f} rpm (usual: {USUAL_POWER_W[near]:.0f})")
+            words.append(
+                say(
+                    "{power:.0f} W at {speed:.0f} rpm (usual: {usual_power:.0f})",
+                    power=power,
+                    speed=speed,
+                    usual_power=USUAL_POWER_W[near],
+                )
+            )
     subject = "drag power"
     if not chances:
         return [
@@ -106,6 +114,6 @@ def _power(fit: DragFit) -> list[Finding]:
             next_step="empty and drained? then turn the drum by hand, belt off, plug pulled"
             if state != "clear"
             else "",
-            reason="; ".join(words) + "; usual values are common practice, no published source",
+            reason=join("; ", words) + "; usual values are common practice, no published source",
         )
     ]

@@ -9,6 +9,7 @@ from spinlab.finding import Finding
 from spinlab.findings.judge import chance_above, not_measurable, numbers, shared, state_of
 from spinlab.machine.value import Machine
 from spinlab.meter import HeaterReading, MeterAccuracy, Reading, heater_readings
+from spinlab.phrase import say
 
 # IEC 60335-1, clause 10: rated power of a heater may be off by +5/-10 % (value from memory); the
 # wire's change from cold to hot and a tired element add to it.
@@ -36,7 +37,7 @@ def heater_findings(
 
 
 def _element(one: HeaterReading) -> Finding:
-    subject = f"heating element ({one.name})"
+    subject = say("heating element ({name})", name=one.name)
     evidence: dict[str, Any] = {
         **numbers("resistance_ohm", one.resistance_ohm),
         "expected_ohm": one.expected_ohm,
@@ -63,14 +64,19 @@ def _element(one: HeaterReading) -> Finding:
             evidence=evidence,
             rivals=rivals,
             next_step=CHECK_HEATER,
-            reason=f"{one.current_a:g} A: the element draws nothing, as if it were open",
+            reason=say(
+                "{current:g} A: the element draws nothing, as if it were open",
+                current=one.current_a,
+            ),
         )
     if one.ratio is None:
         return not_measurable(
             "supply",
             subject,
-            f"{one.resistance_ohm.value:.1f} ohm, but the profile does not state heater_w and "
-            "mains_v",
+            say(
+                "{resistance:.1f} ohm, but the profile does not state heater_w and mains_v",
+                resistance=one.resistance_ohm.value,
+            ),
             "put the element's rating into the profile",
             evidence=evidence,
         )
@@ -92,7 +98,11 @@ def _element(one: HeaterReading) -> Finding:
         evidence=evidence,
         rivals=rivals,
         next_step=CHECK_HEATER if state != "clear" else "",
-        reason=f"{one.resistance_ohm.value:.1f} +- "
-        f"{1.96 * one.resistance_ohm.standard_uncertainty:.1f} ohm where {one.expected_ohm:.1f} "
-        "is expected" + (f": {word}" if state != "clear" else ""),
+        reason=say(
+            "{resistance:.1f} +- {half:.1f} ohm where {expected:.1f} is expected",
+            resistance=one.resistance_ohm.value,
+            half=1.96 * one.resistance_ohm.standard_uncertainty,
+            expected=one.expected_ohm,
+        )
+        + (say(": {word}", word=word) if state != "clear" else ""),
     )

@@ -11,6 +11,7 @@ from typing import Any
 
 from spinlab.finding import Finding
 from spinlab.findings.judge import chance_above_log, not_measurable, numbers, shared, state_of
+from spinlab.phrase import say
 from spinlab.quality.value import Quality
 from spinlab.reference import OUT_OF_SCOPE, zone
 from spinlab.vibration.measure import Vibration
@@ -86,10 +87,15 @@ def _from_log(vibration: Vibration, usable: list[PlateauLevel]) -> Finding:
         rivals=rivals,
         next_step=CHECK if state != "clear" else "",
         reason=(
-            f"the first order reaches {velocity.value:.1f} +- "
-            f"{1.96 * velocity.standard_uncertainty:.1f} mm/s RMS at "
-            f"{worst.span.speed_rpm:.0f} rpm at the sensor's place; above about "
-            f"{LIMIT_MM_S_RMS:.0f} an empty drum is suspect"
+            say(
+                "the first order reaches {value:.1f} +- {half:.1f} mm/s RMS at "
+                "{speed:.0f} rpm at the sensor's place; above about {limit:.0f} an "
+                "empty drum is suspect",
+                value=velocity.value,
+                half=1.96 * velocity.standard_uncertainty,
+                speed=worst.span.speed_rpm,
+                limit=LIMIT_MM_S_RMS,
+            )
         ),
     )
 
@@ -181,8 +187,12 @@ def _from_sound(vibration: Vibration, quality: Quality | None) -> Finding:
             evidence=evidence,
             rivals=rivals,
             next_step=CHECK,
-            reason=f"the noise is hit once per turn at {measured.knock_speed_rpm:.0f} rpm "
-            f"({measured.knock_ratio:.1f} times as much as beside the turn's harmonics)",
+            reason=say(
+                "the noise is hit once per turn at {knock_speed:.0f} rpm "
+                "({knock_ratio:.1f} times as much as beside the turn's harmonics)",
+                knock_speed=measured.knock_speed_rpm,
+                knock_ratio=measured.knock_ratio,
+            ),
         )
     left = "; automatic gain is suspected, so even its growth with speed is unknown" if gain else ""
     return not_measurable(

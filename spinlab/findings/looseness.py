@@ -6,6 +6,7 @@ from typing import Any
 
 from spinlab.finding import Finding
 from spinlab.findings.judge import not_measurable, shared, state_of
+from spinlab.phrase import join, say
 from spinlab.vibration.measure import Vibration
 from spinlab.vibration.pattern import HALF_ORDERS, OrderPattern
 
@@ -73,12 +74,12 @@ def _pattern(pattern: OrderPattern | None, kind: str, why: str) -> Finding:
         ],
     }
     if halves:
-        names = ", ".join(f"{e.order:g}" for e in halves)
-        reason = f"half orders stand out of the noise: {names}"
+        names = join(", ", (say("{order:g}", order=e.order) for e in halves))
+        reason = say("half orders stand out of the noise: {names}", names=names)
     else:
         reason = "no half order stands out of the noise"
     if many is not None and many > MANY_SHARE:
-        reason += f"; orders 3 and up carry {many:.1f} times the first"
+        reason += say("; orders 3 and up carry {many:.1f} times the first", many=many)
     return Finding(
         kind="looseness",
         subject=SUBJECT,
@@ -113,6 +114,9 @@ def _walking(vibration: Vibration) -> Finding | None:
         },
         rivals=rivals,
         next_step="tape the phone down and record again; watch the feet during the ramp",
-        reason=f"gravity turned by {sensor.tilt_deg:.1f} degrees during the recording, so the "
-        "machine or the phone moved",
+        reason=say(
+            "gravity turned by {tilt:.1f} degrees during the recording, so the "
+            "machine or the phone moved",
+            tilt=sensor.tilt_deg,
+        ),
     )

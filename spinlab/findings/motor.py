@@ -14,6 +14,7 @@ from spinlab.findings.direction import direction_findings
 from spinlab.findings.judge import chance_above, not_measurable, numbers, shared, state_of
 from spinlab.machine.value import Machine
 from spinlab.phases.value import MotionPattern
+from spinlab.phrase import join, say
 
 # Levels of the fault families over the strongest usual order from which they count, in dB, and
 # how far panels and casting change such a level from unit to unit (1 sigma): common practice, no
@@ -99,8 +100,12 @@ def _families(motor: MotorOrders, machine: Machine | None) -> list[Finding]:
             twice * (1.0 - once),
             {"position sensor": 0.3 + once, "bearing or rotor fault with that order": 0.1},
             CHECK_WINDINGS,
-            f"twice the electrical frequency (order {2 * (pairs or 1)} of the motor) stands "
-            f"{motor.twice_electrical_db:+.0f} dB to the strongest usual order",
+            say(
+                "twice the electrical frequency (order {pairs} of the motor) stands "
+                "{twice_electrical:+.0f} dB to the strongest usual order",
+                pairs=2 * (pairs or 1),
+                twice_electrical=motor.twice_electrical_db,
+            ),
         ),
         _family(
             motor,
@@ -110,7 +115,10 @@ def _families(motor: MotorOrders, machine: Machine | None) -> list[Finding]:
             CHECK_SENSOR,
             "odd multiples of the electrical frequency stand "
             + (
-                f"{motor.once_electrical_db:+.0f} dB to the strongest usual order"
+                say(
+                    "{once_electrical:+.0f} dB to the strongest usual order",
+                    once_electrical=motor.once_electrical_db,
+                )
                 if motor.once_electrical_db is not None
                 else "where every shaft has orders, so they cannot be told apart"
             ),
@@ -145,14 +153,20 @@ def _family(
 def _heard(motor: MotorOrders) -> Finding:
     """For a brushed motor the families are shown; arcing is judged apart."""
     heard = [line for line in motor.lines if line.heard]
-    names = "; ".join(f"order {line.order} ({', '.join(line.names)})" for line in heard[:4])
+    names = join(
+        "; ",
+        (
+            say("order {order} ({names})", order=line.order, names=join(", ", line.names))
+            for line in heard[:4]
+        ),
+    )
     return Finding(
         kind="motor",
         subject="commutator and shaft orders",
         state="clear",
         probability=0.05,
         evidence=_lines(motor),
-        reason=f"heard: {names or 'none'}; a healthy commutator motor has these",
+        reason=say("heard: {names}; a healthy commutator motor has these", names=names or "none"),
     )
 
 
@@ -212,6 +226,9 @@ def _arcing(measured: Arcing) -> Finding:
         },
         rivals=rivals,
         next_step=CHECK_BRUSHES if state != "clear" else "",
-        reason=f"above 4 kHz the noise swells by {100 * index.value:.0f} % at twice the mains, "
-        f"with {'crackle' if measured.tail >= ARCING_TAIL else 'little crackle'} in it",
+        reason=say(
+            "above 4 kHz the noise swells by {value:.0f} % at twice the mains, with {tail} in it",
+            value=100 * index.value,
+            tail="crackle" if measured.tail >= ARCING_TAIL else "little crackle",
+        ),
     )

@@ -10,6 +10,7 @@ from typing import Any
 
 from spinlab.finding import Finding
 from spinlab.findings.judge import chance_above, not_measurable, numbers, shared, state_of
+from spinlab.phrase import join, many, say
 from spinlab.quality.value import Quality
 from spinlab.stages import StageTable
 from spinlab.vibration.beats import Beat
@@ -105,10 +106,15 @@ def _hunting(beats: tuple[PlateauBeat, ...]) -> Finding:
         next_step="check tacho, its magnet and plug, belt tension; compare with another unit"
         if state != "clear"
         else "",
-        reason=f"the speed swings by {depth.value:.2f} % at {line.rate_hz.value:.2f} Hz on the "
-        f"{plateau.span.speed_rpm:.0f} rpm plateau; the controller is the first suspect"
+        reason=say(
+            "the speed swings by {value:.2f} % at {rate:.2f} Hz on the "
+            "{speed:.0f} rpm plateau; the controller is the first suspect",
+            value=depth.value,
+            rate=line.rate_hz.value,
+            speed=plateau.span.speed_rpm,
+        )
         if state != "clear"
-        else f"the speed swings by no more than {depth.value:.2f} %",
+        else say("the speed swings by no more than {value:.2f} %", value=depth.value),
     )
 
 
@@ -121,7 +127,10 @@ def _beating(vibration: Vibration, quality: Quality | None) -> Finding:
         return not_measurable(
             "oscillation",
             subject,
-            f"the phone's automatic gain swings by {swing:.0f} dB, which levels loudness",
+            say(
+                "the phone's automatic gain swings by {swing:.0f} dB, which levels loudness",
+                swing=swing,
+            ),
             "record with a sound recorder whose automatic gain can be turned off",
         )
     if all(b.amplitude.depth_percent is None for b in beats):
@@ -170,8 +179,12 @@ def _beating(vibration: Vibration, quality: Quality | None) -> Finding:
         "listen for water or a loose weight"
         if state != "clear"
         else "",
-        reason=f"the amplitude swings by {depth.value:.0f} % at {line.rate_hz.value:.2f} Hz on the "
-        f"{plateau.span.speed_rpm:.0f} rpm plateau"
+        reason=say(
+            "the amplitude swings by {value:.0f} % at {rate:.2f} Hz on the {speed:.0f} rpm plateau",
+            value=depth.value,
+            rate=line.rate_hz.value,
+            speed=plateau.span.speed_rpm,
+        )
         + (", at the rate at which the speed hunts" if follows else ", while the speed holds"),
     )
 
@@ -207,7 +220,7 @@ def _retries(stages: StageTable | None) -> Finding | None:
     if stages is None or not stages.retries:
         return None
     count = len(stages.retries)
-    speeds = ", ".join(f"{retry.speed_rpm:.0f}" for retry in stages.retries)
+    speeds = join(", ", (say("{speed:.0f}", speed=retry.speed_rpm) for retry in stages.retries))
     probability, rivals = shared(
         0.9, {"worn damper or suspension": 0.7, "water left in the drum": 0.4, "tacho lost": 0.3}
     )
@@ -224,5 +237,10 @@ def _retries(stages: StageTable | None) -> Finding | None:
         },
         rivals=rivals,
         next_step="empty drum? drained? feet level? then the suspension",
-        reason=f"{count} ramp{'s were' if count > 1 else ' was'} given up, at {speeds} rpm",
+        reason=many(
+            "{count} ramp was given up, at {speeds} rpm",
+            "{count} ramps were given up, at {speeds} rpm",
+            count=count,
+            speeds=speeds,
+        ),
     )

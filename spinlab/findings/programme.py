@@ -5,6 +5,7 @@ from __future__ import annotations
 from spinlab.finding import Finding
 from spinlab.findings.judge import not_measurable, shared
 from spinlab.phases.value import PhaseList
+from spinlab.phrase import join, say
 from spinlab.speed.track import SpeedTrack
 
 
@@ -69,7 +70,17 @@ def _tones(track: SpeedTrack) -> list[Finding]:
     if not track.steady_lines:
         return []
     lines = sorted(track.steady_lines, key=lambda line: -line.level_db)[:8]
-    words = "; ".join(f"{line.frequency_hz:.1f} Hz ({line.likely_source})" for line in lines[:4])
+    words = join(
+        "; ",
+        (
+            say(
+                "{frequency:.1f} Hz ({likely_source})",
+                frequency=line.frequency_hz,
+                likely_source=line.likely_source,
+            )
+            for line in lines[:4]
+        ),
+    )
     return [
         Finding(
             kind="supply",
@@ -87,6 +98,6 @@ def _tones(track: SpeedTrack) -> list[Finding]:
                     for line in lines
                 ],
             },
-            reason=f"not locked to the drum: {words}",
+            reason=say("not locked to the drum: {words}", words=words),
         )
     ]

@@ -14,6 +14,7 @@ import numpy as np
 from spinlab.finding import Finding, State
 from spinlab.findings.judge import chance_above, shared, state_of
 from spinlab.machine.value import Machine, Plateau
+from spinlab.phrase import listed, many, say
 from spinlab.speed.track import SpeedTrack
 from spinlab.stages import Stage, StageTable
 
@@ -104,12 +105,16 @@ def _missed(expected: Sequence[Stage], weight: float) -> list[Finding]:
         probability, rivals = shared(
             sign, {"the programme of this unit asks for other speeds": OTHER_TOP}
         )
-        names = [f"{stage.expected_rpm:g}" for stage in tail]
-        listed = " and ".join([*([", ".join(names[:-1])] if names[1:] else []), names[-1]])
+        names = [say("{expected:g}", expected=stage.expected_rpm) for stage in tail]
         found.append(
             Finding(
                 kind="stage",
-                subject=f"{listed} rpm stage{'s' if names[1:] else ''} never reached",
+                subject=many(
+                    "{speeds} rpm stage never reached",
+                    "{speeds} rpm stages never reached",
+                    count=len(names),
+                    speeds=listed(names),
+                ),
                 state=state_of(probability),
                 probability=probability,
                 evidence={
@@ -133,7 +138,7 @@ def _passed(stage: Stage, weight: float) -> Finding:
     )
     return Finding(
         kind="stage",
-        subject=f"{stage.expected_rpm:g} rpm stage left out",
+        subject=say("{expected:g} rpm stage left out", expected=stage.expected_rpm),
         state=state_of(probability),
         probability=probability,
         evidence=_numbers(stage),
@@ -160,7 +165,7 @@ def _off_speed(
     probability, causes = shared(sign, rivals)
     return Finding(
         kind="stage",
-        subject=f"{stage.expected_rpm:g} rpm stage off speed",
+        subject=say("{expected:g} rpm stage off speed", expected=stage.expected_rpm),
         state=state_of(probability),
         probability=probability,
         evidence=evidence,
@@ -202,7 +207,7 @@ def _late(stage: Stage) -> Finding:
     )
     return Finding(
         kind="stage",
-        subject=f"{stage.expected_rpm:g} rpm stage late",
+        subject=say("{expected:g} rpm stage late", expected=stage.expected_rpm),
         state="attention" if state_of(probability) == "fault" else state_of(probability),
         probability=probability,
         evidence=evidence,
@@ -224,7 +229,7 @@ def _short(stage: Stage, plateau: Plateau | None) -> Finding | None:
     state: State = state_of(probability)
     return Finding(
         kind="stage",
-        subject=f"{stage.expected_rpm:g} rpm stage let go too soon",
+        subject=say("{expected:g} rpm stage let go too soon", expected=stage.expected_rpm),
         state=state,
         probability=probability,
         evidence=_numbers(stage) | {"dwell_s": stage.dwell_s, "least_dwell_s": least},
@@ -252,9 +257,13 @@ def _kept(expected: Sequence[Stage], stages: StageTable) -> Finding:
             "top_speed_rpm": stages.top_speed_rpm,
         },
         reason=(
-            f"All {len(expected)} stages were reached at their speed."
+            say("All {expected} stages were reached at their speed.", expected=len(expected))
             if whole
-            else f"The {len(reached)} stages of {len(expected)} that could be measured were "
-            "reached at their speed."
+            else say(
+                "The {reached} stages of {expected} that could be measured were "
+                "reached at their speed.",
+                reached=len(reached),
+                expected=len(expected),
+            )
         ),
     )

@@ -10,6 +10,7 @@ from spinlab.findings.heater import heater_findings
 from spinlab.findings.judge import chance_above, not_measurable, numbers, shared, state_of
 from spinlab.machine.value import Machine
 from spinlab.meter import MeterAccuracy, Reading, power_factors, source_impedance
+from spinlab.phrase import say
 
 # EN 50160 keeps the supply within 10 % of its nominal voltage (value from memory).
 VOLTAGE_TOLERANCE = 0.10
@@ -45,7 +46,7 @@ def _power_factor(readings: Sequence[Reading], accuracy: MeterAccuracy | None) -
         found.append(
             Finding(
                 kind="supply",
-                subject=f"reading that cannot be: {one.name}",
+                subject=say("reading that cannot be: {name}", name=one.name),
                 state="attention",
                 probability=impossible,
                 evidence={
@@ -54,8 +55,11 @@ def _power_factor(readings: Sequence[Reading], accuracy: MeterAccuracy | None) -
                 },
                 next_step="read again: range, decimal point, and whether both meters see the same "
                 "load",
-                reason=f"a power factor of {one.factor.value:.2f} +- "
-                f"{1.96 * one.factor.standard_uncertainty:.2f} is more than 1",
+                reason=say(
+                    "a power factor of {factor:.2f} +- {half:.2f} is more than 1",
+                    factor=one.factor.value,
+                    half=1.96 * one.factor.standard_uncertainty,
+                ),
             )
         )
     return found
@@ -84,8 +88,13 @@ def _voltage(readings: Sequence[Reading], machine: Machine | None) -> list[Findi
                 "departure_percent": 100.0 * away,
             },
             next_step="have the supply checked by an electrician" if state != "clear" else "",
-            reason=f"{worst.voltage_v:g} V at '{worst.name}' is {100 * away:+.1f} % from "
-            f"{nominal:g} V",
+            reason=say(
+                "{voltage:g} V at '{name}' is {away:+.1f} % from {nominal:g} V",
+                voltage=worst.voltage_v,
+                name=worst.name,
+                away=100 * away,
+                nominal=nominal,
+            ),
         )
     ]
 
@@ -120,7 +129,11 @@ def _drop(readings: Sequence[Reading], accuracy: MeterAccuracy | None) -> list[F
             next_step="feel plug and socket for warmth after the test; have the circuit checked"
             if state != "clear"
             else "",
-            reason=f"the voltage falls by {drop.value:.1f} +- "
-            f"{1.96 * drop.standard_uncertainty:.1f} % at {source.largest_current_a:.1f} A",
+            reason=say(
+                "the voltage falls by {value:.1f} +- {half:.1f} % at {largest_current:.1f} A",
+                value=drop.value,
+                half=1.96 * drop.standard_uncertainty,
+                largest_current=source.largest_current_a,
+            ),
         )
     ]

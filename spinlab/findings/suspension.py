@@ -8,6 +8,7 @@ import numpy as np
 
 from spinlab.finding import Finding
 from spinlab.findings.judge import chance_above, not_measurable, numbers, shared, state_of
+from spinlab.phrase import say
 from spinlab.speed.track import Estimate
 from spinlab.stages import StageTable
 from spinlab.vibration.measure import Vibration
@@ -73,11 +74,18 @@ def findings(vibration: Vibration, stages: StageTable | None = None) -> tuple[Fi
             evidence=_evidence(vibration, damping, frequency) | {"given_up_near_rpm": near},
             rivals=rivals,
             next_step=CHECK if state != "clear" else "",
-            reason=f"damping ratio {damping.value:.3f} +- "
-            f"{1.96 * damping.standard_uncertainty:.3f} "
-            + (f"at {frequency.value:.1f} Hz" if frequency else "")
-            + f"; below about {WORN_BELOW:g} a damper counts as worn"
-            + (f"; a ramp was given up at {near[0]:.0f} rpm, near the resonance" if near else ""),
+            reason=say(
+                "damping ratio {value:.3f} +- {half:.3f} ",
+                value=damping.value,
+                half=1.96 * damping.standard_uncertainty,
+            )
+            + (say("at {value:.1f} Hz", value=frequency.value) if frequency else "")
+            + say("; below about {worn_below:g} a damper counts as worn", worn_below=WORN_BELOW)
+            + (
+                say("; a ramp was given up at {near:.0f} rpm, near the resonance", near=near[0])
+                if near
+                else ""
+            ),
         ),
     )
 

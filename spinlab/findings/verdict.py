@@ -10,9 +10,10 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from spinlab.finding import Finding, State, Verdict
+from spinlab.phrase import Phrase, clause, join, many, say, sentence
 from spinlab.quality.value import Quality
 from spinlab.speed.track import SpeedTrack
-from spinlab.stages import StageTable
+from spinlab.stages import Stage, StageTable
 
 COVERAGE = 2.0  # GUM, JCGM 100:2008, 6.3
 RIVAL_WORTH_SAYING = 0.1
@@ -35,8 +36,8 @@ def verdict(
         if grave:
             return Verdict(state=state, sentence=_join(_named(grave), speed))
     if not _measured(stages, track, quality):
-        return Verdict(state="not measurable", sentence=_sentence(speed))
-    return Verdict(state="clear", sentence=_join(speed, "nothing else stands out"))
+        return Verdict(state="not measurable", sentence=sentence(speed))
+    return Verdict(state="clear", sentence=_join(speed, say("nothing else stands out")))
 
 
 def _of(findings: Sequence[Finding], state: State) -> list[Finding]:
@@ -48,12 +49,13 @@ def _of(findings: Sequence[Finding], state: State) -> list[Finding]:
 def _named(grave: Sequence[Finding]) -> str:
     """The first finding in words, and how many more there are of its state."""
     first = grave[0]
-    chance = f" (probability {100 * first.probability:.0f} %)" if first.probability else ""
-    words = f"{first.subject}{chance}"
+    words = say("{subject}", subject=first.subject)
+    if first.probability:
+        words += say(" (probability {chance:.0f} %)", chance=100 * first.probability)
     if len(grave) == 2:
-        words += f" and {grave[1].subject}"
+        words += say(" and {subject}", subject=grave[1].subject)
     elif len(grave) > 2:
-        words += f" and {len(grave) - 1} findings more"
+        words += say(" and {others} findings more", others=len(grave) - 1)
     return words
 
 
@@ -70,35 +72,58 @@ def _speed_sentence(stages: StageTable, track: SpeedTrack, quality: Quality) -> 
         return quality.reason or "the recording cannot be used"
     if not track.known.any() or track.scale == "relative":
         why = track.reason or "nothing in the recording tells it"
-        return f"the drum's speed could not be measured: {why}"
+        return say("the drum's speed could not be measured: {why}", why=why)
     expected = [stage for stage in stages.stages if stage.expected_rpm is not None]
     if not expected:
         return _without_programme(stages) + _rival(track)
-    reached = sum(stage.outcome == "reached" for stage in expected)
     open_ = [stage for stage in expected if stage.outcome == "not measurable"]
     if open_ and open_[-1] is expected[-1]:
-        rest = f": {expected[-1].reason}" if reached == 0 else ""
-        return f"the top stage, {expected[-1].expected_rpm:g} rpm, could not be measured{rest}" + (
-            f"; {reached} of {len(expected)} stages are reached" if reached else ""
-        )
-    words = "all" if reached == len(expected) else f"{reached} of"
-    words += f" {len(expected)} stages are reached"
+        return _top_stage_open(expected)
+    words = _reached(expected)
     if open_:
-        words += f", {len(open_)} could not be measured"
+        words += say(", {open} could not be measured", open=len(open_))
     return words + _top(stages) + _rival(track)
 
 
-def _without_programme(stages: StageTable) -> str:
+def _reached(expected: Sequence[Stage]) -> Phrase:
+    reached = sum(stage.outcome == "reached" for stage in expected)
+    if reached == len(expected):
+        return many(
+            "the one stage asked for is reached",
+            "all {count} stages are reached",
+            count=len(expected),
+        )
+    return many(
+        "{reached} of {count} stage is reached",
+        "{reached} of {count} stages are reached",
+        count=len(expected),
+        reached=reached,
+    )
+
+
+def _top_stage_open(expected: Sequence[Stage]) -> str:
+    top = expected[-1]
+    words = say("the top stage, {rpm:g} rpm, could not be measured", rpm=top.expected_rpm)
+    if any(stage.outcome == "reached" for stage in expected):
+        return join("; ", [words, _reached(expected)])
+    return words + ": " + top.reason
+
+
+def _without_programme(stages: StageTable) -> Phrase:
     held = len(stages.stages)
-    count = f"{held} speed{'' if held == 1 else 's'}" if held else "no speed"
-    return f"the drum holds {count}{_top(stages)}; no profile was given to judge that by"
+    if not held:
+        words = say("the drum holds no speed")
+    else:
+        words = many("the drum holds {count} speed", "the drum holds {count} speeds", count=held)
+    return words + _top(stages) + say("; no profile was given to judge that by")
 
 
 def _top(stages: StageTable) -> str:
     top, u = stages.top_speed_rpm, stages.top_speed_standard_uncertainty_rpm
     if top is None or u is None:
         return ""
-    return f", top speed {top:.0f} ± {max(COVERAGE * u, 0.5):.0f} rpm"
+    half = max(COVERAGE * u, 0.5)
+    return say(", top speed {top:.0f} ± {half:.0f} rpm", top=top, half=half)
 
 
 def _rival(track: SpeedTrack) -> str:
@@ -107,13 +132,12 @@ def _rival(track: SpeedTrack) -> str:
     worst = max(others, key=lambda rival: rival.weight, default=None)
     if worst is None or worst.weight < RIVAL_WORTH_SAYING:
         return ""
-    return f" (but {worst.ratio:.2g} times this speed has weight {100 * worst.weight:.0f} %)"
+    return say(
+        " (but {ratio:.2g} times this speed has weight {weight:.0f} %)",
+        ratio=worst.ratio,
+        weight=100 * worst.weight,
+    )
 
 
 def _join(first: str, second: str) -> str:
-    return _sentence(f"{first.rstrip('.')}; {second}")
-
-
-def _sentence(words: str) -> str:
-    words = words.strip().rstrip(".")
-    return words[:1].upper() + words[1:] + "."
+    return sentence(join("; ", [clause(first), second]))

@@ -15,6 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from spinlab.meter.readings import MeterAccuracy, Reading
+from spinlab.phrase import many, say
 from spinlab.speed.track import Estimate
 
 PARAMETERS = 3
@@ -84,8 +85,13 @@ def fit_drag(
             speed_rpm=n,
             power_w=p,
             standard_uncertainty_w=u,
-            reason=f"power at {distinct} speed{'s' * (distinct != 1)}: the curve needs three, "
-            "and a fourth before a reading can be said not to fit",
+            reason=many(
+                "power at {count} speed: the curve needs three, and a fourth before a reading can "
+                "be said not to fit",
+                "power at {count} speeds: the curve needs three, and a fourth before a reading can "
+                "be said not to fit",
+                count=distinct,
+            ),
         )
     values, residual, chi2 = _solve(n, p, u)
     spare = len(n) - PARAMETERS
@@ -166,7 +172,11 @@ def _blame(
     cures.sort(reverse=True, key=lambda cure: cure[0])
     if len(cures) > 1 and cures[1][0] > 0.1 * cures[0][0]:
         names = " or ".join(used[k].name for _, k, _ in cures[:2])
-        return "", None, f"one reading does not fit: {names}; a further reading would tell"
+        return (
+            "",
+            None,
+            say("one reading does not fit: {names}; a further reading would tell", names=names),
+        )
     return used[cures[0][1]].name, cures[0][2], ""
 
 

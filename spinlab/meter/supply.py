@@ -14,6 +14,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from spinlab.meter.readings import MeterAccuracy, Reading
+from spinlab.phrase import say
 from spinlab.speed.track import Estimate
 
 
@@ -95,8 +96,11 @@ def source_impedance(
     spread = float(np.ptp(a))
     if spread < 2.0:
         return SourceImpedance(
-            reason=f"the readings differ by {spread:.1f} A only; a load step of 2 A or more is "
-            "needed, for instance the heater"
+            reason=say(
+                "the readings differ by {spread:.1f} A only; a load step of 2 A or "
+                "more is needed, for instance the heater",
+                spread=spread,
+            )
         )
     digit = accuracy.voltage_v / np.sqrt(3.0)
     design = np.column_stack([np.ones_like(a), -a])

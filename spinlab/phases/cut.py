@@ -20,6 +20,7 @@ from spinlab.phases.motion import is_pattern, motion_pattern
 from spinlab.phases.segment import active_frames, runs, split
 from spinlab.phases.settle import TRACKED, absorbed, joined, unsure_beside_spin
 from spinlab.phases.value import MotionPattern, Phase, PhaseList
+from spinlab.phrase import say
 from spinlab.recording import Recording
 from spinlab.speed.track import SpeedTrack
 from spinlab.vibration.loudness import Loudness
@@ -191,7 +192,10 @@ def _label(
             label="wash motion",
             confidence=0.9,
             rivals=(Cause(cause="another part switched on and off in a rhythm", probability=0.1),),
-            evidence=f"one of {len(bursts)} bursts of about equal length with pauses between",
+            evidence=say(
+                "one of {bursts} bursts of about equal length with pauses between",
+                bursts=len(bursts),
+            ),
         )
     return _standing(recording, features, base, first, last)
 

@@ -6,6 +6,7 @@ from dataclasses import replace
 
 import numpy as np
 
+from spinlab.phrase import say
 from spinlab.quality.band import usable_band
 from spinlab.quality.frames import measure_frames
 from spinlab.quality.gain import gain_changes
@@ -57,7 +58,10 @@ def assess(recording: Recording) -> Quality:
 
 
 def _too_short(recording: Recording) -> Quality:
-    reason = f"The recording lasts {recording.duration_s:.3f} s: record the whole spin test."
+    reason = say(
+        "The recording lasts {duration:.3f} s: record the whole spin test.",
+        duration=recording.duration_s,
+    )
     remark = Remark(what=reason, consequence="Nothing can be concluded from it.")
     return Quality(
         kind=recording.kind,
@@ -136,7 +140,11 @@ def _why_unusable(quality: Quality, levels: Levels) -> str:
         return "The readings never change: check that the sensor was running and record again."
     lost = sum(gap.end_s - gap.start_s for gap in quality.dropouts)
     if lost > _MOSTLY * quality.duration_s:
-        return f"Of {quality.duration_s:.0f} s, {lost:.0f} s hold nothing: record again."
+        return say(
+            "Of {duration:.0f} s, {lost:.0f} s hold nothing: record again.",
+            duration=quality.duration_s,
+            lost=lost,
+        )
     if quality.usable_band_hz is None:
         return "No band of the recording stands clear of its own floor: record closer by."
     return ""

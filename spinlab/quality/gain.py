@@ -12,6 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from spinlab.phrase import say
 from spinlab.quality.frames import Frames
 
 # An onset rises so far above the half second before it, and must stand alone.
@@ -44,7 +45,11 @@ def gain_changes(frames: Frames) -> Gain:
     if len(onsets) < _FEWEST_ONSETS:
         return Gain(
             swing_db=None,
-            evidence=f"{len(onsets)} sudden onsets; at least {_FEWEST_ONSETS} are needed to tell",
+            evidence=say(
+                "{onsets} sudden onsets; at least {fewest_onsets} are needed to tell",
+                onsets=len(onsets),
+                fewest_onsets=_FEWEST_ONSETS,
+            ),
         )
     falls = np.array([_fall(level, onset, frames.step_s) for onset in onsets])
     control = _control(level, onsets, frames.step_s)
@@ -52,12 +57,18 @@ def gain_changes(frames: Frames) -> Gain:
     usual = float(np.quantile(control, 0.9)) if len(control) else 0.0
     if swing < _SMALLEST_SWING_DB + max(0.0, usual):
         return Gain(
-            swing_db=0.0, evidence=f"no common fall of the background at {len(onsets)} onsets"
+            swing_db=0.0,
+            evidence=say("no common fall of the background at {onsets} onsets", onsets=len(onsets)),
         )
     return Gain(
         swing_db=swing,
-        evidence=f"after {len(onsets)} sudden onsets the background falls by {swing:.1f} dB "
-        f"(other moments: below {usual:.1f} dB)",
+        evidence=say(
+            "after {onsets} sudden onsets the background falls by {swing:.1f} dB "
+            "(other moments: below {usual:.1f} dB)",
+            onsets=len(onsets),
+            swing=swing,
+            usual=usual,
+        ),
     )
 
 

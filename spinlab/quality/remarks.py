@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
+from spinlab.phrase import join, say
 from spinlab.quality.aliasing import alias_of
 from spinlab.quality.levels import Levels
 from spinlab.quality.motion import HELD_SHARE, RANGES_G
@@ -63,8 +64,13 @@ def _interruptions(quality: Quality) -> Iterator[tuple[str, str]]:
     lost = sum(gap.end_s - gap.start_s for gap in quality.dropouts)
     first = quality.dropouts[0].start_s
     yield (
-        f"Stretches with nothing recorded: {len(quality.dropouts)}, {lost:.2f} s in all, the first "
-        f"at {_clock(first)}.",
+        say(
+            "Stretches with nothing recorded: {dropouts}, {lost:.2f} s in all, "
+            "the first at {first}.",
+            dropouts=len(quality.dropouts),
+            lost=lost,
+            first=_clock(first),
+        ),
         "No speed is measured inside them, and a plateau that holds one is judged on the rest.",
     )
 
@@ -72,7 +78,10 @@ def _interruptions(quality: Quality) -> Iterator[tuple[str, str]]:
 def _clipping(quality: Quality) -> Iterator[tuple[str, str]]:
     if quality.clipped_share > CLIPPED_SHARE:
         yield (
-            f"The sound is clipped: {quality.clipped_share:.2%} of its samples stand at the limit.",
+            say(
+                "The sound is clipped: {clipped_share:.2%} of its samples stand at the limit.",
+                clipped_share=quality.clipped_share,
+            ),
             "Speeds hold, but clipping makes harmonics of its own: levels and bearing signs in "
             "the loud parts are not to be trusted.  Record from further away.",
         )
@@ -82,7 +91,10 @@ def _scale(levels: Levels) -> Iterator[tuple[str, str]]:
     peak = float(levels.peak.max())
     if peak > BEYOND_FULL_SCALE:
         yield (
-            f"The samples reach {peak:.3g} times full scale, so the file states no true scale.",
+            say(
+                "The samples reach {peak:.3g} times full scale, so the file states no true scale.",
+                peak=peak,
+            ),
             "Levels in dB of full scale mean nothing here; speeds are unaffected.",
         )
 
@@ -90,24 +102,34 @@ def _scale(levels: Levels) -> Iterator[tuple[str, str]]:
 def _processing(quality: Quality) -> Iterator[tuple[str, str]]:
     if quality.gain_swing_db:
         yield (
-            f"The phone changes its gain by itself, by about {quality.gain_swing_db:.0f} dB.",
+            say(
+                "The phone changes its gain by itself, by about {gain_swing:.0f} dB.",
+                gain_swing=quality.gain_swing_db,
+            ),
             "Levels at different times cannot be compared; slow modulation is weakened.",
         )
     if quality.noise_suppression == "suspected":
         yield (
-            f"Steady noise looks thinned out: {quality.spectral_holes or 0.0:.1%} of the spectrum "
-            "is empty, as after noise suppression or at a very low bit rate.",
+            say(
+                "Steady noise looks thinned out: {spectral_holes:.1%} of the "
+                "spectrum is empty, as after noise suppression or at a very low bit "
+                "rate.",
+                spectral_holes=quality.spectral_holes or 0.0,
+            ),
             "Weak lines and the modulation of noise may be missing: what is not found here may "
             "still be there.  Record with an app that stores unprocessed sound.",
         )
     if (quality.speech_share or 0.0) > SPEECH_SHARE:
         yield (
-            f"Somebody seems to speak in {quality.speech_share:.0%} of the recording.",
+            say(
+                "Somebody seems to speak in {speech_share:.0%} of the recording.",
+                speech_share=quality.speech_share,
+            ),
             "What overlaps with speech counts less; keep quiet while recording.",
         )
     if quality.level_dbfs is not None and quality.level_dbfs < FAINT_DBFS:
         yield (
-            f"The sound is faint ({quality.level_dbfs:.0f} dB of full scale).",
+            say("The sound is faint ({level:.0f} dB of full scale).", level=quality.level_dbfs),
             "Weak lines drown in the recording's own floor: record closer to the machine.",
         )
 
@@ -118,12 +140,12 @@ def _sound_band(quality: Quality) -> Iterator[tuple[str, str]]:
     low, high = quality.usable_band_hz
     if high < NARROW_HZ:
         yield (
-            f"Nothing is recorded above {high:.0f} Hz.",
+            say("Nothing is recorded above {high:.0f} Hz.", high=high),
             "Bearing ringing and motor tones above that are not measurable from this recording.",
         )
     if low > THIN_BASS_HZ:
         yield (
-            f"Nothing is recorded below {low:.0f} Hz.",
+            say("Nothing is recorded below {low:.0f} Hz.", low=low),
             "The drum's lowest orders are not heard: its speed rests on motor tones and on the "
             "modulation of noise.",
         )
@@ -132,7 +154,10 @@ def _sound_band(quality: Quality) -> Iterator[tuple[str, str]]:
 def _length(quality: Quality) -> Iterator[tuple[str, str]]:
     if quality.duration_s < SHORT_S:
         yield (
-            f"The recording lasts {quality.duration_s:.0f} s, less than a spin test takes.",
+            say(
+                "The recording lasts {duration:.0f} s, less than a spin test takes.",
+                duration=quality.duration_s,
+            ),
             "Plateaus outside it are not measurable: start before the test and stop after it.",
         )
 
@@ -142,10 +167,15 @@ def _sensor_range(quality: Quality, levels: Levels) -> Iterator[tuple[str, str]]
         return
     peak = float(levels.peak.max())
     ranges = [g for g in RANGES_G if abs(peak / STANDARD_GRAVITY_M_S2 / g - 1) < 0.05]
-    named = f", its range of {ranges[0]} g" if ranges else ""
+    named = say(", its range of {ranges} g", ranges=ranges[0]) if ranges else ""
     yield (
-        f"The sensor is at its limit of {peak:.0f} m/s2{named} in {quality.clipped_share:.2%} of "
-        "the readings.",
+        say(
+            "The sensor is at its limit of {peak:.0f} m/s2{named} in "
+            "{clipped_share:.2%} of the readings.",
+            peak=peak,
+            named=named,
+            clipped_share=quality.clipped_share,
+        ),
         "Vibration levels there are lower bounds, and harmonics may be made by the limit.",
     )
 
@@ -153,15 +183,24 @@ def _sensor_range(quality: Quality, levels: Levels) -> Iterator[tuple[str, str]]
 def _stamps(quality: Quality) -> Iterator[tuple[str, str]]:
     if quality.held_share is not None and quality.held_share > HELD_SHARE:
         yield (
-            f"The log repeats the reading before in {quality.held_share:.0%} of its rows.",
+            say(
+                "The log repeats the reading before in {held_share:.0%} of its rows.",
+                held_share=quality.held_share,
+            ),
             "The sensor is slower than the log: the usable band is cut to what it delivers.",
         )
     if quality.jitter_s is not None and quality.jitter_s * quality.rate_hz > JITTER_SHARE:
         yield (
-            f"The steps between stamps scatter by {1e3 * quality.jitter_s:.1f} ms about "
-            f"{1e3 / quality.rate_hz:.2f} ms.",
-            "Speeds rest on the rate over the whole log, which is known to "
-            f"{quality.rate_standard_uncertainty_hz / quality.rate_hz:.1g} of itself.",
+            say(
+                "The steps between stamps scatter by {jitter:.1f} ms about {rate:.2f} ms.",
+                jitter=1000.0 * quality.jitter_s,
+                rate=1000.0 / quality.rate_hz,
+            ),
+            say(
+                "Speeds rest on the rate over the whole log, which is known to {share:.1g} of "
+                "itself.",
+                share=quality.rate_standard_uncertainty_hz / quality.rate_hz,
+            ),
         )
 
 
@@ -171,20 +210,32 @@ def _log_band(quality: Quality) -> Iterator[tuple[str, str]]:
     high = quality.usable_band_hz[1]
     if high < TOP_SPEED_HZ:
         yield (
-            f"The log's rate of {quality.rate_hz:.1f} Hz carries no more than {high:.1f} Hz.",
-            f"A drum faster than {60 * high:.0f} rpm is not measurable from it: it would show as a "
-            "slower one.",
+            say(
+                "The log's rate of {rate:.1f} Hz carries no more than {high:.1f} Hz.",
+                rate=quality.rate_hz,
+                high=high,
+            ),
+            say(
+                "A drum faster than {high:.0f} rpm is not measurable from it: it "
+                "would show as a slower one.",
+                high=60 * high,
+            ),
         )
     folded = [
-        f"{tone:.0f} Hz at {alias_of(tone, quality.rate_hz):.1f} Hz"
+        say("{tone:.0f} Hz at {tone2:.1f} Hz", tone=tone, tone2=alias_of(tone, quality.rate_hz))
         for tone in MAINS_TONES_HZ
         if tone > quality.rate_hz / 2
     ]
     if folded:
         yield (
-            f"Vibration faster than {quality.rate_hz / 2:.1f} Hz folds down in this log.",
-            f"Mains tones would appear elsewhere ({', '.join(folded)}) and are no orders of the "
-            "drum.",
+            say(
+                "Vibration faster than {rate:.1f} Hz folds down in this log.",
+                rate=quality.rate_hz / 2,
+            ),
+            say(
+                "Mains tones would appear elsewhere ({folded}) and are no orders of the drum.",
+                folded=join(", ", folded),
+            ),
         )
 
 

@@ -129,7 +129,7 @@ def evidence_label(name: str) -> tuple[str, str]:
     """
     stem, ending = _stem(name)
     words = (stem or ending).replace("_", " ")
-    return tell(words), _UNITS.get(ending, "")
+    return tell(words), tell(_UNITS[ending]) if ending in _UNITS else ""
 
 
 def _stem(name: str) -> tuple[str, str]:

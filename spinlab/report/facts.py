@@ -131,7 +131,8 @@ def _machine(analysis: Analysed) -> Iterator[Fact]:
         )
         or tell("not known"),
     )
-    yield tell("Programme"), ", ".join(f"{p.rpm:g}" for p in machine.programme) + " rpm"
+    speeds = ", ".join(f"{plateau.rpm:g}" for plateau in machine.programme)
+    yield tell("Programme"), tell("{speeds} rpm", speeds=speeds)
 
 
 def _speed(analysis: Analysed) -> Iterator[Fact]:

@@ -45,8 +45,8 @@ CHAPTERS: tuple[Chapter, ...] = (
         steps=(
             (
                 say(
-                    "On a folded cloth on the floor at the rear of the machine, within half a metre, "
-                    "microphone (bottom edge) towards it. Not in the hand, not on the lid."
+                    "On a folded cloth on the floor at the rear of the machine, within half a "
+                    "metre, microphone (bottom edge) towards it. Not in the hand, not on the lid."
                 ),
                 say("A hand rustles; a lid rattles against the phone."),
             ),

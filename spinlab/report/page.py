@@ -196,7 +196,7 @@ def _cursor(
         # Embedded sound starts at the first sample, wherever that lies on the file's clock.
         "sound_start_s": drawn.start_s if embedded else 0.0,
         "coverage": words.COVERAGE_FACTOR,
-        "unit": "rpm" if drawn.scale == "absolute" else tell("(no absolute scale)"),
+        "unit": tell("rpm") if drawn.scale == "absolute" else tell("(no absolute scale)"),
         "unknown": tell("speed not told"),
         "decimal_mark": words.number(0.5, 1)[1],
         "motions": {motion: tell(motion) for motion in motions},

@@ -27,7 +27,7 @@ def reading_rows(readings: Sequence[Reading]) -> tuple[tuple[str, str, str], ...
 def _when(reading: Reading) -> str:
     parts = []
     if reading.speed_rpm is not None:
-        parts.append(f"{number(reading.speed_rpm, 0)} rpm")
+        parts.append(tell("{speed:.0f} rpm", speed=reading.speed_rpm))
     if reading.time_s is not None:
         parts.append(clock(reading.time_s))
     return ", ".join(parts) or NO_NUMBER

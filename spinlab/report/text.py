@@ -32,6 +32,7 @@ from spinlab.stages import Stage
 
 WIDTH = 80
 _HEAD = (
+    # Heads of narrow columns are messages of their own: a language may need shorter words there.
     (
         say("asked"),
         say("outcome"),
@@ -42,9 +43,9 @@ _HEAD = (
         say("held"),
         say("ripple"),
     ),
-    ("rpm", "", "rpm", "%", say("in the file"), say("after s"), "s", say("% RMS")),
+    (say("rpm"), "", say("rpm"), "%", say("in the file"), say("after s"), "s", say("% RMS")),
 )
-_WIDTHS = (5, 14, 16, 6, 13, 7, 5, 6)
+_WIDTHS = (5, 14, 15, 6, 13, 8, 6, 6)
 _LEFT = {1, 4}
 
 

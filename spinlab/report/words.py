@@ -129,8 +129,8 @@ def sorted_findings(findings: tuple[Finding, ...]) -> tuple[Finding, ...]:
 def stage_name(stage: Stage) -> str:
     """How a stage is called in a sentence: by the speed asked for, else by the one measured."""
     if stage.expected_rpm is not None:
-        return f"{stage.expected_rpm:g} rpm"
-    return f"{number(stage.speed_rpm, 0)} rpm" if stage.speed_rpm else tell(say("unknown"))
+        return tell("{speed:g} rpm", speed=stage.expected_rpm)
+    return tell("{speed:.0f} rpm", speed=stage.speed_rpm) if stage.speed_rpm else tell("unknown")
 
 
 def number(value: float | None, decimals: int, *, sign: bool = False) -> str:

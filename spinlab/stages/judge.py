@@ -7,6 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from spinlab.machine.value import Plateau
+from spinlab.phrase import join, say
 from spinlab.speed.track import SpeedTrack
 from spinlab.stages.course import Coast, SpinStart
 from spinlab.stages.held import Held, hop_of
@@ -65,7 +66,7 @@ def held_stage(context: Context, plateau: Plateau, held: Held) -> Stage:
     return Stage(
         expected_rpm=plateau.rpm,
         outcome=outcome,
-        reason=" ".join(sentence for sentence in sentences if sentence),
+        reason=join(" ", [sentence for sentence in sentences if sentence]),
         speed_rpm=held.speed_rpm,
         standard_uncertainty_rpm=held.standard_uncertainty_rpm,
         deviation_rpm=deviation,
@@ -109,9 +110,14 @@ def _reached_after(start: SpinStart | None, arrived_s: float) -> tuple[float | N
 def _off(held: Held, plateau: Plateau, deviation: float, allowed: float) -> str:
     interval = COVERAGE * held.standard_uncertainty_rpm
     side = "below" if deviation < 0 else "above"
-    says = (
-        f"Held {held.speed_rpm:.0f} rpm, {abs(deviation):.0f} rpm {side} the asked "
-        f"{plateau.rpm:.0f} and outside the allowed {allowed:.0f} rpm."
+    says = say(
+        "Held {speed:.0f} rpm, {deviation:.0f} rpm {side} the asked "
+        "{rpm:.0f} and outside the allowed {allowed:.0f} rpm.",
+        speed=held.speed_rpm,
+        deviation=abs(deviation),
+        side=side,
+        rpm=plateau.rpm,
+        allowed=allowed,
     )
     unsure = abs(deviation) - interval <= allowed
     return says + (" The limit lies within the measurement's 95 % interval." if unsure else "")
@@ -125,7 +131,12 @@ def _near_limit(held: Held, deviation: float, allowed: float) -> str:
 
 def _late(after_s: float, limit_s: float, *, exact: bool) -> str:
     least = "" if exact else "at least "
-    return f"Reached {least}{after_s:.0f} s after the start, where {limit_s:.0f} s is allowed."
+    return say(
+        "Reached {least}{after:.0f} s after the start, where {limit:.0f} s is allowed.",
+        least=least,
+        after=after_s,
+        limit=limit_s,
+    )
 
 
 def _short(held: Held, plateau: Plateau, dwell_s: float) -> str:
@@ -133,5 +144,7 @@ def _short(held: Held, plateau: Plateau, dwell_s: float) -> str:
     if least is None or dwell_s + DWELL_MARGIN_S >= least:
         return ""
     if held.cut_before or held.cut_after:
-        return f"Only {dwell_s:.1f} s of it could be measured."
-    return f"Held for {dwell_s:.1f} s, where at least {least:.0f} s is asked."
+        return say("Only {dwell:.1f} s of it could be measured.", dwell=dwell_s)
+    return say(
+        "Held for {dwell:.1f} s, where at least {least:.0f} s is asked.", dwell=dwell_s, least=least
+    )

@@ -11,6 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from spinlab.machine.value import Plateau
+from spinlab.phrase import say
 from spinlab.quality.aliasing import alias_of
 from spinlab.speed.level import runs
 from spinlab.stages.course import SURE_FRAME, usable
@@ -67,7 +68,7 @@ def unheld_stage(
         return _unmeasured(plateau, _folds(plateau.rpm, log_rate_hz))
     if not (usable(context.track) & context.track.known).any():
         why = context.track.reason or "nothing in the recording tells it"
-        return _unmeasured(plateau, f"The drum's speed could not be measured: {why}.")
+        return _unmeasured(plateau, say("The drum's speed could not be measured: {why}.", why=why))
     before = max((pairs[k] for k in pairs if k < number), default=None)
     after = min((pairs[k] for k in pairs if k > number), default=None)
     search = _search(context, plateau.rpm, before, after)
@@ -98,11 +99,17 @@ def _unmeasured(plateau: Plateau, reason: str) -> Stage:
 
 def _folds(rpm: float, log_rate_hz: float) -> str:
     seen_hz = alias_of(rpm / 60.0, log_rate_hz)
-    return (
-        f"{rpm:.0f} rpm is {rpm / 60.0:.1f} turns per second, not below half the log's "
-        f"{log_rate_hz:.0f} readings per second: it would appear at {seen_hz:.1f} Hz, where "
-        f"{60.0 * seen_hz:.0f} rpm is. Record at {np.ceil(5.0 * rpm / 60.0 / 10.0) * 10.0:.0f} "
-        "readings per second or more, or record the sound."
+    return say(
+        "{rpm:.0f} rpm is {rpm2:.1f} turns per second, not below half the "
+        "log's {log_rate:.0f} readings per second: it would appear at "
+        "{seen:.1f} Hz, where {seen2:.0f} rpm is. Record at {rpm3:.0f} "
+        "readings per second or more, or record the sound.",
+        rpm=rpm,
+        rpm2=rpm / 60.0,
+        log_rate=log_rate_hz,
+        seen=seen_hz,
+        seen2=60.0 * seen_hz,
+        rpm3=np.ceil(5.0 * rpm / 60.0 / 10.0) * 10.0,
     )
 
 
@@ -132,12 +139,18 @@ def _beginning(context: Context, rpm: float, last: int) -> Search:
     time_s, speed = float(track.time_s[first]), float(track.speed_rpm[first])
     if time_s - float(track.time_s[0]) < EDGE_S:
         return Search(
-            reason=f"The recording starts with the drum already at {speed:.0f} rpm: start it "
-            "before the drum turns."
+            reason=say(
+                "The recording starts with the drum already at {speed:.0f} rpm: "
+                "start it before the drum turns.",
+                speed=speed,
+            )
         )
     return Search(
-        reason=f"The drum's speed could not be measured before {spot(time_s)}, where it is "
-        f"{speed:.0f} rpm."
+        reason=say(
+            "The drum's speed could not be measured before {time}, where it is {speed:.0f} rpm.",
+            time=spot(time_s),
+            speed=speed,
+        )
     )
 
 
@@ -157,12 +170,19 @@ def _ending(context: Context, first: int) -> Search:
         return Search(last=final)
     if float(track.time_s[-1]) - time_s < EDGE_S:
         return Search(
-            reason=f"The recording ends at {spot(time_s)}, with the drum at {speed:.0f} rpm: "
-            "record to standstill."
+            reason=say(
+                "The recording ends at {time}, with the drum at {speed:.0f} rpm: "
+                "record to standstill.",
+                time=spot(time_s),
+                speed=speed,
+            )
         )
     return Search(
-        reason=f"The drum's speed could not be measured after {spot(time_s)}, where it is "
-        f"{speed:.0f} rpm."
+        reason=say(
+            "The drum's speed could not be measured after {time}, where it is {speed:.0f} rpm.",
+            time=spot(time_s),
+            speed=speed,
+        )
     )
 
 
@@ -179,9 +199,11 @@ def _hole(context: Context, rpm: float, search: Search) -> str:
         slow = np.nanmax(beside) < FAR_BELOW_SHARE * rpm if np.isfinite(beside).any() else False
         if not (slow and length_s <= HARMLESS_HOLE_S):
             start, end = float(track.time_s[first]), float(track.time_s[last - 1])
-            return (
-                f"The drum's speed could not be measured from {spot(start)} to {spot(end)}, where "
-                "this stage may have been."
+            return say(
+                "The drum's speed could not be measured from {start} to {end}, where "
+                "this stage may have been.",
+                start=spot(start),
+                end=spot(end),
             )
     return ""
 
@@ -191,9 +213,9 @@ def _doubt(context: Context, search: Search) -> str:
     known = usable(context.track)[inside]
     if not known.any() or float(np.mean(context.track.confidence[inside][known])) >= SURE_FRAME:
         return ""
-    return (
-        f"From {spot(float(context.track.time_s[search.first]))} on the drum's speed is too "
-        "uncertain to say that this stage was left out."
+    return say(
+        "From {time} on the drum's speed is too uncertain to say that this stage was left out.",
+        time=spot(float(context.track.time_s[search.first])),
     )
 
 
@@ -211,10 +233,12 @@ def _lingers(context: Context, plateau: Plateau, search: Search) -> str:
     # Passing through, the speed climbs by half the band from one half of the time to the other.
     if abs(float(np.median(late)) - float(np.median(early))) > 0.5 * allowed:
         return ""
-    return (
-        f"The drum was near {plateau.rpm:.0f} rpm for some {len(near) * hop_of(track):.0f} s from "
-        f"{spot(float(track.time_s[near[0]]))} on, but its speed reads too unsteadily to say that "
-        "it was held."
+    return say(
+        "The drum was near {rpm:.0f} rpm for some {near:.0f} s from {time} "
+        "on, but its speed reads too unsteadily to say that it was held.",
+        rpm=plateau.rpm,
+        near=len(near) * hop_of(track),
+        time=spot(float(track.time_s[near[0]])),
     )
 
 
@@ -227,13 +251,17 @@ def _how_missed(context: Context, rpm: float, search: Search, *, passed: bool) -
     tried = [r for r in gone if start <= r.time_s and r.speed_rpm < 1.03 * rpm]
     if passed:
         above = inside[track.speed_rpm[inside] >= rpm]
-        at = f" at {spot(float(track.time_s[above[0]]))}" if len(above) else ""
-        return f"The drum went through {rpm:.0f} rpm{at} without holding it."
+        at = say(" at {time}", time=spot(float(track.time_s[above[0]]))) if len(above) else ""
+        return say("The drum went through {rpm:.0f} rpm{at} without holding it.", rpm=rpm, at=at)
     if tried:
         last = max(tried, key=lambda r: r.speed_rpm)
-        return f"The ramp to it was given up at {last.speed_rpm:.0f} rpm ({spot(last.time_s)})."
+        return say(
+            "The ramp to it was given up at {speed:.0f} rpm ({time}).",
+            speed=last.speed_rpm,
+            time=spot(last.time_s),
+        )
     fastest = max((h.speed_rpm for h in context.held), default=None)
     if fastest is None:
         top = float(np.max(track.speed_rpm[usable(track)]))
-        return f"The drum held no speed; it went up to {top:.0f} rpm."
-    return f"The fastest speed held was {fastest:.0f} rpm."
+        return say("The drum held no speed; it went up to {top:.0f} rpm.", top=top)
+    return say("The fastest speed held was {fastest:.0f} rpm.", fastest=fastest)

@@ -14,6 +14,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from spinlab.phrase import say
 from spinlab.speed.track import Estimate
 
 BAND_HZ = (0.05, 2.0)
@@ -62,7 +63,13 @@ def beat(
     low = max(band_hz[0], LEAST_CYCLES / length)
     high = min(band_hz[1], 0.4 / step)
     if high <= low:
-        return Beat(reason=f"{length:.0f} s hold fewer than {LEAST_CYCLES:g} cycles of any beat")
+        return Beat(
+            reason=say(
+                "{length:.0f} s hold fewer than {least_cycles:g} cycles of any beat",
+                length=length,
+                least_cycles=LEAST_CYCLES,
+            )
+        )
     series = np.interp(time_s, time_s[good], values[good])
     mean = float(series.mean())
     trend = np.polynomial.Polynomial.fit(time_s, series, 1)(time_s)

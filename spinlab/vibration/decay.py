@@ -12,6 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from spinlab.phrase import say
 from spinlab.recording import Recording
 from spinlab.speed.track import Estimate
 
@@ -72,7 +73,9 @@ def free_decay(
         return Decay(
             start_s=start_s,
             cycles=usable,
-            reason=f"only {usable} cycles stand out of the noise; three are needed",
+            reason=say(
+                "only {usable} cycles stand out of the noise; three are needed", usable=usable
+            ),
         )
     decrement = _slope(size[:usable], floor)
     ratio = decrement.value / np.hypot(2.0 * np.pi, decrement.value)

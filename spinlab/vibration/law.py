@@ -12,6 +12,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
+from spinlab.phrase import say
 from spinlab.speed.track import Estimate
 from spinlab.vibration.tracking import OrderTrack
 
@@ -71,8 +72,12 @@ def growth_law(orders: OrderTrack, *, order: float = 1.0, above_rpm: float = 400
     if few or speed.max() < LEAST_SPEED_RATIO * speed.min():
         return replace(
             blank,
-            reason=f"order {order:g} stands out of the noise at too few speeds above "
-            f"{above_rpm:g} rpm to tell how it grows",
+            reason=say(
+                "order {order:g} stands out of the noise at too few speeds above "
+                "{above:g} rpm to tell how it grows",
+                order=order,
+                above=above_rpm,
+            ),
         )
     x, y = np.log(speed / 1000.0), np.log(size)
     spread = u / size

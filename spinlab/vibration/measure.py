@@ -7,6 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from spinlab.phrase import say
 from spinlab.recording import Recording
 from spinlab.speed.track import SpeedTrack
 from spinlab.vibration.beats import Beat, beat
@@ -87,7 +88,7 @@ def measure(
         sensor = sensor_state(recording) if recording.kind == "acceleration" else None
         return Vibration(
             kind=recording.kind,
-            reason=f"the drum's own speed is not known: {why}",
+            reason=say("the drum's own speed is not known: {why}", why=why),
             sensor=sensor,
         )
     spans = plateau_spans(track)

@@ -17,6 +17,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
+from spinlab.phrase import say
 from spinlab.recording import Recording
 from spinlab.speed.track import Estimate, SpeedTrack
 
@@ -109,7 +110,9 @@ def _measure(recording: Recording, track: SpeedTrack, first: int, last: int) -> 
         standard_uncertainty=empty,
     )
     if recording.rate_hz < 4.0 * RANGE_HZ[1]:
-        slow = f"at {recording.rate_hz:.0f} samples per second the resonance range folds"
+        slow = say(
+            "at {rate:.0f} samples per second the resonance range folds", rate=recording.rate_hz
+        )
         return [replace(nothing, reason=slow)]
     piece, time, rate = _slow_part(recording, start, end)
     turns = track.turns_at(time)

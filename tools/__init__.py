@@ -1,0 +1,1 @@
+"""Tools for those who work on spinlab; not installed with it."""
