@@ -51,7 +51,7 @@ _WIDTH = 15
     metavar="S",
     help="With --watch: a file is whole once it has not changed for so long.",
 )
-@click.option("--page", is_flag=True, help="Also a page for each recording (about 1 MB each).")
+@click.option("--page", is_flag=True, help="Also a page for each recording (1 to 2 MB each).")
 @click.option(
     "--redo",
     type=click.Choice(["failed", "all"]),

@@ -18,6 +18,7 @@ from spinlab.batch.task import Examine, examine
 from spinlab.batch.value import DEFAULT_LIMITS, Redo, Tally
 from spinlab.contained import Limits
 from spinlab.errors import InputError, SpinlabError, printable
+from spinlab.machine import load_machine
 
 SETTLE_S = 5.0
 
@@ -56,7 +57,7 @@ def run_batch(
         settle_s: see `watch`.
         work: what is done with each recording, for tests and for other analyses; an importable
             function as `spinlab.batch.task.examine` is.
-        tell: called with a `Status` after each file.
+        tell: called with a `Status` after each file, and once a second or so in between.
         stop: set it from another thread to end after the files in hand.
 
     Returns:
@@ -78,11 +79,12 @@ def run_batch(
     )
     if watch and isinstance(opened, Listed):
         raise InputError("Only a folder can be watched, not a list.")
+    if machine is not None:
+        load_machine(machine)  # before anything is made, one sentence on what is wrong with it
     folder.prepare()
     with ExitStack() as stack:
         stack.enter_context(FolderLock(folder.root))
         folder.sweep()
-        profiles.choose("")
         ledger = stack.enter_context(Ledger(folder.root, now=now_utc()))
         engine = _engine(workers, scheduler, limits)
         run = Run(

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import threading
 import time
 from collections.abc import Callable, Iterator
@@ -25,6 +26,7 @@ Tell = Callable[[Status], None]
 
 # How long to wait for the next answer, or in watch mode for the next file.
 _LOOK_EVERY_S = 0.5
+_TELL_EVERY_S = 1.0
 # Looking for new files takes at most one part in so many of the time.
 _SHARE_OF_TIME = 20
 # A file that changes under our hands is begun anew so many times before it counts as failed.
@@ -76,7 +78,7 @@ class Run:
         self._publisher = Publisher(folder, ledger)
         self._forecast = Forecast(0)
         self._total = self._done = 0
-        self._next_look_s = 0.0
+        self._next_look_s = self._told_s = 0.0
         self.analysed = self.kept = 0
 
     def go(self) -> None:
@@ -90,6 +92,7 @@ class Run:
             slots = self._engine.slots
             more = more and not self._stop.is_set() and self._fill(candidates, slots)
             self._collect()
+            self._tell_now_and_then()
             self._publisher.publish_if_due(idle=not self._in_hand)
 
     def take_in(self) -> None:
@@ -139,7 +142,7 @@ class Run:
             except InputError as error:
                 if str(error) != warned:
                     warned = str(error)
-                    self._tell(self._status(warning=warned))
+                    self._tell_status(self._status(warning=warned))
             # A look at many files takes its time, and is taken the more rarely.
             self._next_look_s = began_s + max(
                 _LOOK_EVERY_S, _SHARE_OF_TIME * (time.monotonic() - began_s)
@@ -174,6 +177,10 @@ class Run:
 
     def _take_up(self, found: Found, *, attempt: int = 1) -> None:
         known = self._ledger.known(found) if attempt == 1 else None
+        if found.stamp is None and os.path.exists(found.path):
+            # A pipe, for instance, would be waited for without end.
+            self._fail_unread(found, "It is no ordinary file: name a recording.")
+            return
         try:
             sha256 = known.sha256 if known is not None else None
             sha256 = sha256 or sha256_of(found.path)
@@ -234,7 +241,16 @@ class Run:
         self._done += 1
         self._forecast.add(found.size_bytes)
         self._publisher.something_new()
-        self._tell(self._status(name=found.name, summary=summary))
+        self._tell_status(self._status(name=found.name, summary=summary))
+
+    def _tell_now_and_then(self) -> None:
+        """The time left shrinks between two files too."""
+        if time.monotonic() - self._told_s >= _TELL_EVERY_S:
+            self._tell_status(self._status())
+
+    def _tell_status(self, status: Status) -> None:
+        self._told_s = time.monotonic()
+        self._tell(status)
 
     def _status(
         self, *, name: str = "", summary: Summary | None = None, warning: str = ""

@@ -25,7 +25,7 @@ class Status:
         total: files seen in this run so far.
         left_s: time that the rest is going to take; None while that cannot be told.
         share: of the work that is done, 0 to 1.
-        name: the file that was just finished; empty if none was.
+        name: the file that was just finished; empty if it only tells how time goes on.
         outcome: of that file (see `spinlab.batch.severity`).
         sentence: of that file.
         warning: something to tell while watching, e.g. that the folder is away; mostly empty.

@@ -69,6 +69,9 @@ def _replace(target: Path, pieces: Iterable[bytes]) -> None:
     try:
         with os.fdopen(handle, "wb") as stream:
             stream.writelines(pieces)
+            stream.flush()
+            # Without this a power cut may keep the name and lose the content.
+            os.fsync(stream.fileno())
         os.chmod(name, _mode(target))
         os.replace(name, target)
     except BaseException:

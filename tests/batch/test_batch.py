@@ -246,7 +246,7 @@ def test_progress_tells_each_file_and_the_time_left(put, batch):
     for number in range(4):
         put(f"{number}.wav", sleep=0.2)
     told = []
-    batch(tell=told.append, workers=1)
+    batch(tell=lambda status: status.name and told.append(status), workers=1)
     assert sorted(status.name for status in told) == ["0.wav", "1.wav", "2.wav", "3.wav"]
     assert [status.done for status in told] == [1, 2, 3, 4]
     assert all(status.total == 4 for status in told)

@@ -78,7 +78,7 @@ def test_a_worker_killed_mid_run_costs_nothing_and_doubles_nothing(
     killed = []
 
     def kill_one(status):
-        if status.done == 4:
+        if status.done == 4 and not killed:
             cluster.workers[0].kill()
             cluster.workers[0].wait()
             killed.append(status.name)
@@ -112,7 +112,8 @@ def test_a_scheduler_that_dies_ends_the_batch_with_one_sentence_and_keeps_what_i
     put("b.wav", sleep=60)
 
     def kill_scheduler(status):
-        cluster.scheduler.kill()
+        if status.name:
+            cluster.scheduler.kill()
 
     with pytest.raises(InputError, match="is gone; run the same command again"):
         batch(scheduler=cluster.address, tell=kill_scheduler)

@@ -171,6 +171,16 @@ def test_a_file_of_a_list_that_is_missing_is_told_and_the_others_are_checked(
     assert table()[0]["sentence"] == "It cannot be opened: No such file or directory."
 
 
+def test_a_list_that_names_a_pipe_or_a_folder_waits_for_neither(put, uploads, batch, table):
+    put("deep/a.wav")
+    os.mkfifo(uploads / "pipe.wav")
+    (uploads / "list.txt").write_text("pipe.wav\ndeep\ndeep/a.wav\n")
+    batch(uploads / "list.txt")
+    sentences = {row["recording"]: row["sentence"] for row in table()}
+    assert sentences["pipe.wav"] == sentences["deep"] == "It is no ordinary file: name a recording."
+    assert sentences["deep/a.wav"] == "An invented verdict: clear."
+
+
 def test_profiles_reach_the_work_and_the_table(put, uploads, batch, table):
     put("a.wav")
     put("shop/b.wav")
