@@ -11,8 +11,8 @@ from dataclasses import dataclass, replace
 from spinlab.analysis import Analysis
 from spinlab.comparison.align import SpeedBin, speed_bins
 from spinlab.comparison.allowed import gaps, limits, why_no_orders
-from spinlab.comparison.look import Looked, look
-from spinlab.comparison.measure import changes, claim
+from spinlab.comparison.look import Looked, background_limits, look
+from spinlab.comparison.measure import Found, changes, claim
 from spinlab.comparison.names import known_lines
 from spinlab.comparison.shaking import MOVED_DB, SAME_PLACE_DB, amplitude_changes, bounds
 from spinlab.comparison.spectra import LEAST_TURNS
@@ -123,7 +123,7 @@ def _pair(
         told.append(Limit(what="lines and amplitudes", reason=_sentence("; ".join(blocked))))
     elif same_kind and first.recording.kind == "sound":
         looked, missing = look(first, second, bins, (0, number), same_place=same_place)
-        told += missing
+        told += [*missing, *background_limits(looked, names)]
     elif same_kind:
         amplitudes = amplitude_changes(first, second, take_db=_take_db(same_place))
         told += _unread(amplitudes)
@@ -181,8 +181,40 @@ def _claimed(
     number: int,
     told: Sequence[Limit],
 ) -> Pair:
-    """All tests of a pair corrected together, and what may then be stated."""
+    """What may be stated about a pair, and what it was drawn from."""
     found = changes(tests.looked, known_lines(second.machine or first.machine, first, second))
+    judged = _judged(tests, found)
+    lines, shaking, run = judged.lines, judged.amplitudes, judged.speeds
+    sentences = statements(lines, shaking, run, rows, (0, number))
+    state: State = "attention" if sentences else "clear" if judged.count else "not measurable"
+    leading = sentences[0].sentence if sentences else ""
+    return Pair(
+        first=0,
+        second=number,
+        state=state,
+        sentence=_outcome(state, len(sentences), leading, _scope(lines, shaking, run)),
+        statements=sentences,
+        lines=lines,
+        amplitudes=shaking,
+        speeds=run,
+        tests=judged.count,
+        limits=tuple(told),
+        curves=tuple(one.curves for one in tests.looked),
+    )
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class _Judged:
+    """Everything that was measured, with what may be claimed of it, and how many tests it took."""
+
+    lines: tuple[LineChange, ...]
+    amplitudes: tuple[AmplitudeChange, ...]
+    speeds: tuple[SpeedChange, ...]
+    count: int
+
+
+def _judged(tests: _Tested, found: Sequence[Found]) -> _Judged:
+    """All tests of a pair corrected together."""
     chosen = choose(
         [
             *(one.line.probability for one in found if one.tested),
@@ -206,27 +238,7 @@ def _claimed(
         replace(one, adjusted=p, claimed=yes)
         for one, (p, yes) in zip(tests.speeds, verdicts, strict=True)
     )
-    sentences = statements(lines, shaking, run, rows, (0, number))
-    compared = len(chosen.adjusted) > 0
-    state: State = "attention" if sentences else "clear" if compared else "not measurable"
-    return Pair(
-        first=0,
-        second=number,
-        state=state,
-        sentence=_outcome(
-            state,
-            len(sentences),
-            sentences[0].sentence if sentences else "",
-            _scope(lines, shaking, run),
-        ),
-        statements=sentences,
-        lines=lines,
-        amplitudes=shaking,
-        speeds=run,
-        tests=len(chosen.adjusted),
-        limits=tuple(told),
-        curves=tuple(one.curves for one in tests.looked),
-    )
+    return _Judged(lines=lines, amplitudes=shaking, speeds=run, count=len(chosen.adjusted))
 
 
 def _shaken(

@@ -80,7 +80,10 @@ def test_more_background_is_not_taken_for_a_better_machine():
         if abs(a.order - LINE) < 0.1 and a.measure == "envelope"
     ]
     assert min(drop) < -5.0, "the test must be one that a plain difference would fail"
-    assert at(compare([clear, noisy]), LINE) == []
+    got = compare([clear, noisy])
+    assert at(got, LINE) == []
+    told = [limit for limit in got.pairs[0].limits if "background" in limit.reason]
+    assert ["second" in limit.what for limit in told] == [True]
 
 
 def test_speeds_are_laid_over_one_another_whenever_they_were_run(deep):
