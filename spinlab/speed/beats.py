@@ -13,9 +13,11 @@ from numpy.typing import NDArray
 
 from spinlab.speed.evidence import Floats, line_evidence
 from spinlab.speed.follow import Course, Followed, at_orders, follow
+from spinlab.speed.maps import news_share
 from spinlab.speed.modulation import Envelopes
 
-WINDOW_S = 4.8
+# Long windows hear faint beats on plateaus, short ones still hear them on ramps.
+WINDOWS_S = (4.8, 9.6)
 BEAT_HOP_S = 1.2
 HIGHEST_BEAT_HZ = 62.0
 # Speech beats at 2-5 Hz, syllable by syllable; a drum that spins is faster.
@@ -27,10 +29,14 @@ FLOOR_WIDTH_HZ = 4.0
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class Beats:
-    """Followed envelope spectra, one per carrier band and one of all bands together."""
+    """Followed envelope spectra, one per carrier band and one of all bands together.
+
+    `news` is the share of a window that the window before did not hold.
+    """
 
     time_s: NDArray[np.float64]
     rows: tuple[Followed, ...]
+    news: float = 1.0
 
 
 def follow_beats(
@@ -38,7 +44,7 @@ def follow_beats(
     course: Course,
     time_s: NDArray[np.float64],
     *,
-    window_s: float = WINDOW_S,
+    window_s: float,
 ) -> Beats:
     """Envelope spectra along a course in windows centred on `time_s`."""
     if not len(time_s):
@@ -53,7 +59,8 @@ def follow_beats(
         highest_hz=HIGHEST_BEAT_HZ,
         floor_width_hz=FLOOR_WIDTH_HZ,
     )
-    return Beats(time_s=time_s, rows=rows)
+    hop_s = float(np.diff(time_s).min()) if len(time_s) > 1 else window_s
+    return Beats(time_s=time_s, rows=rows, news=news_share(window_s, hop_s))
 
 
 def beat_evidence(beats: Beats, factors: NDArray[np.float64]) -> Floats:

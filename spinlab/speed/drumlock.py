@@ -26,9 +26,13 @@ REACH = 0.016
 STEP = 0.0005
 TONE_FRAME_S = 2.4
 TONE_LIMIT = 300.0
-# Creep is reported as 0.5-1 % (value from memory); where the drum itself is not heard this is what
-# stands between the motor and the drum.
-CREEP_SIGMA = 0.004
+# Creep is reported as 0.5-1 % (value from memory).  The scale holds its mean; what it changes by
+# from stage to stage stands between the motor and a drum that is not heard itself.
+BELT_CREEP_SIGMA = 0.0025
+# A direct drive has none.
+RIGID_SIGMA = 0.0003
+# Windows overlap, and creep changes slowly: weight of its prior in each.
+PRIOR_WEIGHT = 0.25
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -60,6 +64,7 @@ def lock_to_drum(
     whole_orders: NDArray[np.float64],
     beat_orders: tuple[float, ...],
     steady_hz: NDArray[np.float64],
+    creep_sigma: float = BELT_CREEP_SIGMA,
 ) -> Lock:
     """Correct a course of the drum by the drum's own evidence.
 
@@ -72,6 +77,7 @@ def lock_to_drum(
         whole_orders: the drum's whole orders that are heard.
         beat_orders: orders at which the noise beats.
         steady_hz: sorted frequencies of tones that stand still.
+        creep_sigma: standard deviation of what creep changes by.
     """
     logs = np.arange(-REACH, REACH + STEP / 2, STEP)
     tone = _tone_evidence(low_band, start_s, course, time_s, whole_orders, logs, steady_hz)
@@ -82,10 +88,11 @@ def lock_to_drum(
             beat += beat_evidence(beats, order * np.exp(logs))
     news = news_share(LOCK_WINDOW_S, LOCK_HOP_S)
     total = news * (tone + beat)
-    best = smooth_correction(total)
+    held = total - np.float32(PRIOR_WEIGHT * 0.5) * ((logs / creep_sigma) ** 2).astype(np.float32)
+    best = smooth_correction(held)
     rows = np.arange(len(best))
-    pooled = _pooled(total)
-    sigma = np.minimum(curvature_sigma(pooled, best, logs), CREEP_SIGMA * 2)
+    pooled = _pooled(held)
+    sigma = np.minimum(curvature_sigma(pooled, best, logs), creep_sigma)
     support = total[rows, best]
     share = np.clip(news * beat[rows, best] / np.maximum(support, 1e-6), 0.0, 1.0)
     return Lock(

@@ -23,6 +23,7 @@ MOST_LINES = 14
 LEAST_SHARE = 0.15
 LEAST_FRAMES = 12
 PRESENT_RATIO = 4.5
+OWN_REACH = 3
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -34,9 +35,14 @@ class Family:
 
 
 def profile(
-    path: Path, maps: Maps
+    path: Path, maps: Maps, stands: NDArray[np.bool_] | None = None
 ) -> tuple[NDArray[np.int64], NDArray[np.float64], NDArray[np.float64]]:
     """Share of frames with a line at each offset from the path.
+
+    Args:
+        path: the path.
+        maps: the recording's maps.
+        stands: cells that say nothing because a tone stands there, shape (frames, cells).
 
     Returns:
         offsets in cells, share of frames with a line there, number of frames in band.
@@ -48,28 +54,61 @@ def profile(
     reach = np.arange(-grid.count + 1, grid.count)
     hits = np.zeros(len(reach))
     seen = np.zeros(len(reach))
-    for row, cell in zip(rows, cells, strict=True):
+    told = np.ones(rows.shape, bool) if stands is None else ~stands[heard]
+    for row, tell, cell in zip(rows, told, cells, strict=True):
         first = lowest - cell + grid.count - 1
         span = slice(first, first + grid.count - lowest)
-        hits[span] += row[lowest:] > PRESENT_RATIO
-        seen[span] += 1
+        hits[span] += (row[lowest:] > PRESENT_RATIO) & tell[lowest:]
+        seen[span] += tell[lowest:]
     share = np.where(seen >= LEAST_FRAMES, hits / np.maximum(seen, 1), 0.0)
     return reach, share, seen
 
 
-def learn(path: Path, maps: Maps) -> Family:
-    """The family of lines that keep their offset from a path."""
+def learn(path: Path, maps: Maps, stands: NDArray[np.bool_] | None = None) -> Family:
+    """The family of lines that keep their offset from a path; `stands` as in `profile`."""
     from scipy.signal import find_peaks
 
-    offsets, share, seen = profile(path, maps)
+    offsets, share, seen = profile(path, maps, stands)
     usual = np.median(share[seen >= LEAST_FRAMES]) if (seen >= LEAST_FRAMES).any() else 0.0
     spread = np.sqrt(np.maximum(share, 0.02) / np.maximum(seen, 1))
     clear = np.where(share > usual + 4 * spread, share, 0.0)
     peaks, _ = find_peaks(np.pad(clear, 1), height=max(LEAST_SHARE, 2 * usual), distance=3)
     peaks = peaks - 1
+    # the line that the path itself follows stands on plateaus, and is known all the same
+    own = _own_share(path, maps)
+    if own > LEAST_SHARE and not (np.abs(offsets[peaks]) < OWN_REACH).any():
+        middle = len(offsets) // 2
+        peaks = np.append(peaks, middle)
+        share[middle], seen[middle] = own, (path.cell >= 0).sum()
     strength = share[peaks] * np.sqrt(seen[peaks])
     keep = np.sort(peaks[np.argsort(-strength)[:MOST_LINES]])
     return Family(offsets=offsets[keep], shares=np.clip(share[keep], 0.02, 0.97))
+
+
+def rebased(path: Path, family: Family) -> tuple[Path, Family]:
+    """The same path and family, told by the family's lowest line.
+
+    A path that follows a high line leaves the band while lower lines still tell the speed.
+    """
+    lowest = int(family.offsets.min())
+    if lowest >= 0:
+        return path, family
+    cell = np.where(path.cell >= 0, np.maximum(path.cell + lowest, 0), -1)
+    return (
+        Path(cell=cell, alpha=path.alpha, score=path.score),
+        Family(offsets=family.offsets - lowest, shares=family.shares),
+    )
+
+
+def _own_share(path: Path, maps: Maps) -> float:
+    """Share of the path's frames in which a line stands on the path itself."""
+    heard = np.flatnonzero(path.cell >= 0)
+    audible = heard[path.cell[heard] >= maps.grid.cell_of(maps.lowest_tone_hz)]
+    if len(audible) < LEAST_FRAMES:
+        return 0.0
+    return float(
+        (maps.tones[audible, path.alpha[audible], path.cell[audible]] > PRESENT_RATIO).mean()
+    )
 
 
 def family_map(family: Family, lines: Floats, grid: LogGrid, *, count: int, lowest: int) -> Floats:

@@ -2,9 +2,11 @@
 
 A state is a cell of the log-speed grid and a chirp rate.  The chirp rate says where the next frame
 must lie, so the physics of a heavy drum is in the transition itself; only changes of the chirp
-rate cost anything.  One more state, "nothing heard", has evidence zero and a price to enter and to
-leave.  The search is Viterbi's (Forney 1973, Proc. IEEE 61:268-278), banded; a dense transition
-matrix over the same 40 000 states would not fit in memory.
+rate cost anything.  Each speed has one more state, "not heard", with evidence zero and a price to
+enter and to leave; unheard, the speed drifts no faster than a drum can change, so what is heard
+again must be within reach of what was heard before.  The search is Viterbi's (Forney 1973, Proc.
+IEEE 61:268-278), banded; a dense transition matrix over the same 40 000 states would not fit in
+memory.
 """
 
 from __future__ import annotations
@@ -21,6 +23,12 @@ ALPHA_JUMP_COST = 6.0
 SILENCE_COST = 9.0
 # Nats for landing one cell beside where the chirp rate points.
 SLACK_COST = 1.0
+# Nats per frame for each 1/s that a chirp rate exceeds what a drum reaches once it spins: lines
+# that change faster are followed where they are heard, but none is bridged at that rate.
+USUAL_RATE = 0.25
+FAST_COST = 25.0
+# Fastest change of an unheard speed, 1/s (250 rpm/s at 1000 rpm, common practice).
+UNHEARD_RATE = 0.25
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -52,25 +60,31 @@ def best_path(
     Returns:
         the path; its score is the evidence gained over "nothing heard throughout".
     """
+    from scipy.ndimage import maximum_filter1d
+
     frames, count_alpha, cells = evidence.shape
     shifts = np.round(alphas * hop_s / step).astype(np.int64)
+    drift = int(np.ceil(UNHEARD_RATE * hop_s / step))
+    fast = (FAST_COST * np.maximum(np.abs(alphas) - USUAL_RATE, 0.0)).astype(np.float32)
     value = evidence[0] - np.float32(silence_cost / 2)
-    silent = 0.0
+    unheard = np.zeros((frames, cells), np.float32)
     came = np.zeros((frames, count_alpha, cells), np.int16)
-    ended = np.full(frames, -1, np.int64)
+    ended = np.full((frames, cells), -1, np.int16)
     for t in range(1, frames):
         moved, code = _transition(value, shifts)
-        entry = np.float32(silent - silence_cost)
+        entry = unheard[t - 1] - np.float32(silence_cost)
         from_silence = moved < entry
         code[from_silence] = FROM_SILENCE
         came[t] = code
-        top = int(np.argmax(value))
-        leaving = float(value.flat[top]) - silence_cost
-        if leaving > silent:
-            ended[t], silent = top, leaving
+        top = np.argmax(value, axis=0)
+        leaving = value[top, np.arange(cells)] - np.float32(silence_cost)
+        drifted = maximum_filter1d(unheard[t - 1], 2 * drift + 1, mode="nearest")
+        ended[t] = np.where(leaving > drifted, top, -1)
+        np.maximum(leaving, drifted, out=unheard[t])
         np.maximum(moved, entry, out=moved)
         value = moved + evidence[t]
-    return _trace(value, silent, silence_cost, came, ended, shifts)
+        value -= fast[:, None]
+    return _trace(value, unheard, silence_cost, came, ended, shifts, drift)
 
 
 FROM_SILENCE = -1
@@ -116,20 +130,23 @@ def _transition(
 
 def _trace(
     value: NDArray[np.float32],
-    silent: float,
+    unheard: NDArray[np.float32],
     silence_cost: float,
     came: NDArray[np.int16],
-    ended: NDArray[np.int64],
+    ended: NDArray[np.int16],
     shifts: NDArray[np.int64],
+    drift: int,
 ) -> Path:
     """Follow the stored origins back from the best end."""
     frames, _, cells = came.shape
     cell = np.full(frames, -1, np.int64)
     alpha = np.full(frames, -1, np.int64)
-    top = int(np.argmax(value))
-    loudest = float(value.flat[top]) - silence_cost / 2
-    heard = loudest > silent
-    a, f = divmod(top, cells)
+    a, f = divmod(int(np.argmax(value)), cells)
+    loudest = float(value[a, f]) - silence_cost / 2
+    heard = loudest > float(unheard[-1].max())
+    if not heard:
+        f = int(np.argmax(unheard[-1]))
+    score = max(loudest, float(unheard[-1].max()))
     for t in range(frames - 1, -1, -1):
         if heard:
             cell[t], alpha[t] = f, a
@@ -140,7 +157,10 @@ def _trace(
                 before, slack = divmod(code, 3)
                 f = min(max(f - int(shifts[a]) + slack - 1, 0), cells - 1)
                 a = before
-        elif ended[t] >= 0:
-            a, f = divmod(int(ended[t]), cells)
+        elif ended[t, f] >= 0:
+            a = int(ended[t, f])
             heard = True
-    return Path(cell=cell, alpha=alpha, score=max(loudest, silent))
+        elif t > 0:
+            first = max(0, f - drift)
+            f = first + int(np.argmax(unheard[t - 1, first : f + drift + 1]))
+    return Path(cell=cell, alpha=alpha, score=score)

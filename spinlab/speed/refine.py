@@ -22,6 +22,11 @@ FINE_STEP = 0.0004
 CHANGE_COST = 0.8
 ROUNDS = 2
 LINE_LIMIT = 300.0
+# Nats of the family's lines that carry a frame, in all and as a share of the usual.
+LEAST_GAIN = 4.0
+# Nats with which one line is clearly heard in a frame.
+CLEAR_LINE = 3.0
+LEAST_GAIN_SHARE = 0.2
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -31,6 +36,7 @@ class Refined:
     Attributes:
         time_s, log_hz, sigma: shape (frames,); sigma is the standard uncertainty of ln(rate).
         gain: shape (frames,), nats by which the fitted lines beat noise.
+        heard: shape (frames,), how many of the lines are clearly heard.
         orders, order_sigma, strength: shape (lines,), orders relative to the rate, and the mean
             evidence of each line.
     """
@@ -39,6 +45,7 @@ class Refined:
     log_hz: NDArray[np.float64]
     sigma: NDArray[np.float64]
     gain: NDArray[np.float64]
+    heard: NDArray[np.int64]
     orders: NDArray[np.float64]
     order_sigma: NDArray[np.float64]
     strength: NDArray[np.float64]
@@ -47,6 +54,17 @@ class Refined:
     def course(self) -> Course:
         """The refined rate as a smooth course."""
         return course_of(self.time_s, self.log_hz)
+
+    @property
+    def carried(self) -> NDArray[np.bool_]:
+        """Frames that the family's lines carry, shape (frames,)."""
+        from scipy.ndimage import median_filter
+
+        if not len(self.gain):
+            return np.zeros(0, bool)
+        least = max(LEAST_GAIN, LEAST_GAIN_SHARE * float(np.quantile(self.gain, 0.75)))
+        lines: NDArray[np.bool_] = median_filter(self.gain, 3, mode="nearest") > least
+        return lines
 
 
 def refine(
@@ -79,6 +97,7 @@ def refine(
     strength = np.zeros(len(orders))
     gain = np.zeros(len(time_s))
     sigma = np.full(len(time_s), 0.004)
+    clear = np.zeros((len(orders), len(time_s)), bool)
     for _ in range(ROUNDS):
         course = course_of(time_s, log_hz)
         maps = line_maps(bands, start_s, course, time_s, orders, correction, steady_hz)
@@ -89,12 +108,14 @@ def refine(
         if fixed_orders:
             orders = given
         gain = total[np.arange(len(best)), best]
+        clear = maps[:, np.arange(len(best)), best] > CLEAR_LINE
         sigma = curvature_sigma(total, best, correction)
     return Refined(
         time_s=time_s,
         log_hz=log_hz,
         sigma=sigma,
         gain=gain,
+        heard=clear.sum(axis=0),
         orders=orders,
         order_sigma=order_sigma,
         strength=strength,

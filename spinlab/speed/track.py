@@ -70,6 +70,8 @@ class SpeedTrack:
         steady_lines: tones that do not.
         mains_hz: the mains frequency found, if any.
         programme_used: True where the expected programme served as a prior.
+        shared_uncertainty: relative standard uncertainty that all frames have in common (the
+            scale's, and what the belt's creep hides); no averaging over frames removes it.
         reason: why there is no track, or no absolute scale; empty otherwise.
     """
 
@@ -86,6 +88,7 @@ class SpeedTrack:
     steady_lines: tuple[SteadyLine, ...] = ()
     mains_hz: Estimate | None = None
     programme_used: bool = False
+    shared_uncertainty: float = 0.0
     reason: str = ""
     remarks: tuple[str, ...] = field(default=())
 

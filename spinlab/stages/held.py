@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from spinlab.speed.drumlock import CREEP_SIGMA
+from spinlab.speed.drumlock import BELT_CREEP_SIGMA
 from spinlab.speed.level import NARROW_S, frame_noise, runs
 from spinlab.speed.track import SpeedTrack
 
@@ -188,8 +188,8 @@ def _uncertainty(track: SpeedTrack, index: NDArray[np.intp], hop_s: float) -> fl
     """Standard uncertainty of the mean over frames: independent readings, and what all share.
 
     Frames overlap, so only `INDEPENDENT_S` apart they count anew (GUM, JCGM 100:2008, 4.2.3 with
-    the effective number).  Where the motor's lines carried a frame, the belt's creep stands
-    between motor and drum in all of them alike, and no averaging removes it.
+    the effective number).  What the track says that they share, no averaging removes; where the
+    motor's lines carried a frame, the belt's creep is part of that.
     """
     speed = float(np.mean(track.speed_rpm[index]))
     stated = np.nan_to_num(track.standard_uncertainty_rpm[index])
@@ -198,7 +198,8 @@ def _uncertainty(track: SpeedTrack, index: NDArray[np.intp], hop_s: float) -> fl
     sigma = scatter if scatter > SCATTERS_MORE * sigma else sigma
     independent = max(1.0, len(index) * hop_s / INDEPENDENT_S)
     by_motor = float(np.mean(track.carried_by[index] == "motor orders"))
-    shared = min(float(np.sqrt(np.mean(stated**2))), CREEP_SIGMA * speed) * by_motor
+    common = max(track.shared_uncertainty, BELT_CREEP_SIGMA * by_motor) * speed
+    shared = min(float(np.sqrt(np.mean(stated**2))), common)
     own = np.sqrt(max(sigma**2 - shared**2, 0.0) / independent)
     return float(np.sqrt(own**2 + shared**2 + (CLOCK_SHARE * speed) ** 2))
 

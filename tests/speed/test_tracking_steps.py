@@ -115,6 +115,7 @@ def lines_of(orders: list[float]) -> Refined:
         log_hz=np.zeros(10),
         sigma=np.full(10, 0.001),
         gain=np.full(10, 9.0),
+        heard=np.full(10, count),
         orders=np.array(orders),
         order_sigma=np.full(count, 2e-4),
         strength=np.full(count, 5.0),
@@ -133,9 +134,15 @@ def test_whole_orders_choose_the_drum_over_its_half_its_double_and_the_motor():
 def test_a_known_ratio_chooses_the_scale_that_puts_the_motor_in_its_place():
     refined = lines_of([1.0, 2.0, 12.0])
     prior = RatioPrior(ratio=11.0, tolerance=0.02, motor_orders=(1.0, 2.0, 12.0))
-    factors = np.array([1 / 11.0, 1 / 5.5, 1.0])
-    score = np.array([ratio_evidence(refined, f, prior) for f in factors])
-    assert int(np.argmax(score)) == 0
+    # ln(factor) in steps of a thousandth, as the scan has them
+    factors = np.exp(np.arange(np.log(1 / 14.0), 0.05, 0.001))
+    score = ratio_evidence(refined, factors, prior)
+    # any ratio within the tolerance is as likely, so all factors within it are
+    best = factors[score > score.max() - 1.0]
+    assert best.min() == pytest.approx(1 / 11.0, rel=0.021)
+    assert best.max() == pytest.approx(1 / 11.0, rel=0.021)
+    double = score[np.argmin(np.abs(factors - 1 / 5.5))]
+    assert score.max() - double > 3.0
 
 
 def test_a_steady_rig_is_read_from_its_shaft_orders_and_mains_is_not():
