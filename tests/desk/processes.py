@@ -6,6 +6,7 @@ python -m tests.desk.processes work FOLDER
 
 import http.client
 import os
+import random
 import signal
 import socket
 import subprocess
@@ -26,10 +27,20 @@ def settings_of(folder):
 
 
 def free_port():
-    """A port that nobody listens on."""
-    with socket.socket() as listener:
-        listener.bind((HOST, 0))
-        return listener.getsockname()[1]
+    """A port that nobody listens on, below those that the kernel gives to callers.
+
+    Among those, a caller that tries again and again to reach a server that is down is at last
+    given the very port it calls, reaches itself, and keeps the server from opening.
+    """
+    rng = random.SystemRandom()
+    while True:
+        port = rng.randrange(20_000, 30_000)
+        with socket.socket() as listener:
+            try:
+                listener.bind((HOST, port))
+            except OSError:
+                continue
+            return port
 
 
 class Process:

@@ -136,12 +136,7 @@ def test_any_bytes_as_a_recording_end_as_a_result_or_as_one_sentence(embedded):
     from spinlab.desk.examine import examine
 
     technician = embedded.browser("technician")
-    beginnings = [
-        b"RIFF\xff\xff\xff\xffWAVEfmt ",
-        b"OggS\x00\x02",
-        b"fLaC\x00\x00\x00\x22",
-        b"time,x\n1,",
-    ]
+    beginnings = [b"RIFF\xff\xff\xff\xffWAVEfmt ", b"time,x\n1,"]
     bench = dataclasses.replace(embedded.bench, examiner=examine)
     for number, beginning in enumerate(beginnings):
         job_id = embedded.upload(technician, beginning + bytes([number]) * 300)

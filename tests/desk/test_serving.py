@@ -1,12 +1,14 @@
 """Starting, stopping and what the command line says."""
 
 import json
+import re
 import signal
 import subprocess
 import sys
 import time
 
 import pytest
+from spinlab_cli.run import main
 
 from spinlab.desk.serving import Door
 from spinlab.errors import InputError
@@ -57,24 +59,31 @@ def test_a_server_ends_when_its_keeper_is_killed(tmp_path):
         running.kill()
 
 
-def run(folder, *arguments):
-    command = [*COMMAND, "--folder", str(folder), *arguments]
-    return subprocess.run(command, cwd=PROJECT, capture_output=True, text=True, timeout=120)
+def run(capsys, folder, *arguments):
+    """(exit code, standard output, standard error) of one command, run in this process."""
+    code = main(["desk", "--folder", str(folder), *arguments])
+    told = capsys.readouterr()
+    return code, told.out, told.err
 
 
-def test_accounts_backup_and_trail_from_the_command_line(tmp_path):
-    folder = tmp_path / "desk"
-    added = run(folder, "account", "add", "kim", "--role", "support")
-    assert "kim may come in as support; first password: " in added.stdout
-    password = added.stdout.split()[-1]
-    assert run(folder, "backup", str(tmp_path / "desk.tar")).returncode == 0
-    again = run(tmp_path / "again", "restore", str(tmp_path / "desk.tar"))
-    assert "account             1" in again.stdout
-    trail = [json.loads(line) for line in run(tmp_path / "again", "audit").stdout.splitlines()]
+def test_accounts_backup_and_trail_from_the_command_line(tmp_path, capsys):
+    folder, again, backup = tmp_path / "desk", tmp_path / "again", str(tmp_path / "desk.tar")
+    code, out, _ = run(capsys, folder, "account", "add", "kim", "--role", "support")
+    assert (code, "kim may come in as support; first password: " in out) == (0, True)
+    password = out.split()[-1]
+    assert run(capsys, folder, "backup", backup)[0] == 0
+    _, out, _ = run(capsys, again, "restore", backup)
+    assert re.search(r"^account +1$", out, re.M)
+    trail = [json.loads(line) for line in run(capsys, again, "audit")[1].splitlines()]
     assert trail[-1]["action"] == "account added"
     assert password not in str(trail)
-    refused = run(folder, "restore", str(tmp_path / "desk.tar"))
-    assert (refused.returncode, refused.stderr.count("\n")) == (20, 1)
+    assert run(capsys, again, "account", "list")[1].split() == ["kim", "support", "open"]
+    assert password not in run(capsys, again, "account", "reset", "kim")[1]
+    run(capsys, again, "account", "close", "kim")
+    assert run(capsys, again, "account", "list")[1].split()[-1] == "closed"
+    assert "0 jobs" in run(capsys, again, "sweep")[1]
+    code, _, err = run(capsys, folder, "restore", backup)
+    assert (code, err.count("\n")) == (20, 1)
 
 
 def test_a_process_that_dies_is_started_again(tmp_path):
