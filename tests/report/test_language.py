@@ -10,7 +10,7 @@ from spinlab.report.language import current, languages, speaking, tell, tell_man
 from spinlab.report.page import page_html
 from spinlab.report.text import WIDTH, text_report
 from spinlab.report.words import chance, measured
-from tools.catalogue import LANGUAGES, codes, compiled, missing, read
+from tests.catalogue import LANGUAGES, codes, compiled, missing, read
 
 FIELD = re.compile(r"\{(\w+)(![rsa])?(:[^}]*)?\}")
 

@@ -1,7 +1,7 @@
 """Collect every message into the catalogue, bring the languages up to date, compile them.
 
-    python -m tools.catalogue           # after a message was changed or added
-    python -m tools.catalogue --check   # what is missing, without writing
+    python -m tests.catalogue           # after a message was changed or added
+    python -m tests.catalogue --check   # what is missing, without writing
 
 GNU gettext's workflow with Babel's reader and writer: `spinlab.pot` lists all messages,
 `CODE/spinlab.po` is edited by people, `CODE/spinlab.mo` is what the program reads.

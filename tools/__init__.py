@@ -1,1 +1,0 @@
-"""Tools for those who work on spinlab; not installed with it."""
