@@ -8,7 +8,9 @@ from dataclasses import dataclass
 
 from spinlab.fitness import Advice, Fit
 from spinlab.phrase import say
+from spinlab.report import words
 from spinlab.report.language import ENGLISH, speaking, tell
+from spinlab.report.shell import rendered, text_of
 from spinlab.report.words import SHORT_CAUTION
 
 WIDTH = 80
@@ -134,10 +136,11 @@ def _wrapped(text: str, *, first: str, rest: str) -> list[str]:
 
 def guide_page(*, language: str = ENGLISH) -> str:
     """The guide as one self-contained sheet of A4."""
-    from spinlab.report.page import render
-
+    style = text_of("page.css")
     with speaking(language):
-        return render("guide", language=language, chapters=CHAPTERS)
+        return rendered(
+            "guide.html", style, words=words, _=tell, language=language, chapters=CHAPTERS
+        )
 
 
 def fitness_text(

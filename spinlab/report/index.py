@@ -2,15 +2,13 @@
 
 from __future__ import annotations
 
-import base64
-import hashlib
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from datetime import UTC, datetime
-from importlib import resources
 from typing import Any
 
 from spinlab.report import words
+from spinlab.report.shell import policy, template, text_of
 
 # Each state with its word on the page; the order is that of the rows.
 STATES = {
@@ -75,20 +73,11 @@ def index_html(
         counts: how many there are of each state.
         table: relative address of the same as CSV.
     """
-    from jinja2 import Environment, FunctionLoader, StrictUndefined
-
-    environment = Environment(
-        loader=FunctionLoader(_template),
-        autoescape=True,
-        undefined=StrictUndefined,
-        trim_blocks=True,
-        lstrip_blocks=True,
-    )
-    style, script = _template("index.css"), _template("index.js")
-    return environment.get_template("index.html").generate(
+    style, script = text_of("index.css"), text_of("index.js")
+    return template("index.html").generate(
         style=style,
         script=script,
-        policy=_policy(style, script),
+        policy=policy(style, script),
         states=[(state, word, counts.get(state, 0)) for state, word in STATES.items()],
         total=sum(counts.values()),
         rows=(_shown(row) for row in rows),
@@ -119,19 +108,3 @@ def _shown(row: IndexRow) -> dict[str, Any]:
         "result": row.result,
         "page": row.page,
     }
-
-
-def _template(name: str) -> str:
-    return (resources.files("spinlab.report") / "templates" / name).read_text("utf-8")
-
-
-def _policy(style: str, script: str) -> str:
-    """Our own style and script by their hashes, and nothing else."""
-    return (
-        f"default-src 'none'; style-src '{_digest(style)}'; script-src '{_digest(script)}'; "
-        "base-uri 'none'; form-action 'none'"
-    )
-
-
-def _digest(text: str) -> str:
-    return "sha256-" + base64.b64encode(hashlib.sha256(text.encode("utf-8")).digest()).decode()

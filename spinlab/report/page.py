@@ -6,10 +6,7 @@ and a content security policy forbids the rest.
 
 from __future__ import annotations
 
-import base64
-import hashlib
 from collections.abc import Mapping
-from importlib import resources
 from typing import Any
 
 from spinlab.finding import Finding
@@ -22,6 +19,7 @@ from spinlab.report.language import ENGLISH, speaking, tell
 from spinlab.report.phases import phase_lines
 from spinlab.report.pictures import Shape, figure
 from spinlab.report.readings import reading_rows
+from spinlab.report.shell import rendered, text_of
 from spinlab.report.small import both_shapes
 from spinlab.report.sound import LONGEST_SOUND_S, clip_players, sound_uri
 from spinlab.result import Analysed, result
@@ -41,43 +39,12 @@ def page_html(analysis: Analysed, *, language: str = ENGLISH) -> str:
     Returns:
         HTML that needs no other file and no network.
     """
+    style, script = text_of("page.css"), text_of("page.js")
     with speaking(language):
-        return render("page", template("page.js"), language=language, **_content(analysis))
-
-
-def render(name: str, script: str = "", **content: Any) -> str:
-    """One template with the style of all pages, and a policy that lets only its script run."""
-    from jinja2 import Environment, FunctionLoader, StrictUndefined
-
-    environment = Environment(
-        loader=FunctionLoader(template),
-        autoescape=True,
-        undefined=StrictUndefined,
-        trim_blocks=True,
-        lstrip_blocks=True,
-    )
-    style = template("page.css")
-    return environment.get_template(f"{name}.html").render(
-        style=style, script=script, policy=_policy(style, script), words=words, _=tell, **content
-    )
-
-
-def template(name: str) -> str:
-    """The text of a file in `templates/`."""
-    return (resources.files("spinlab.report") / "templates" / name).read_text("utf-8")
-
-
-def _policy(style: str, script: str) -> str:
-    """Allow our own style and script by their hashes, embedded media, and nothing else."""
-    allowed = f"'{_digest(script)}'" if script else "'none'"
-    return (
-        "default-src 'none'; img-src data:; media-src data: blob:; "
-        f"style-src '{_digest(style)}'; script-src {allowed}"
-    )
-
-
-def _digest(text: str) -> str:
-    return "sha256-" + base64.b64encode(hashlib.sha256(text.encode("utf-8")).digest()).decode()
+        content = _content(analysis)
+        return rendered(
+            "page.html", style, script, words=words, _=tell, language=language, **content
+        )
 
 
 def _content(analysis: Analysed) -> dict[str, Any]:

@@ -5,7 +5,10 @@ from __future__ import annotations
 import base64
 import hashlib
 from importlib import resources
-from typing import Any
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from jinja2 import Template
 
 
 def text_of(name: str) -> str:
@@ -22,7 +25,7 @@ def policy(style: str, script: str = "") -> str:
     """
     allowed = f"'{_digest(script)}'" if script else "'none'"
     return (
-        "default-src 'none'; img-src data:; media-src data:; "
+        "default-src 'none'; img-src data:; media-src data: blob:; "
         f"style-src '{_digest(style)}'; script-src {allowed}; base-uri 'none'; form-action 'none'"
     )
 
@@ -31,8 +34,8 @@ def _digest(text: str) -> str:
     return "sha256-" + base64.b64encode(hashlib.sha256(text.encode("utf-8")).digest()).decode()
 
 
-def rendered(template: str, style: str, script: str = "", **content: Any) -> str:
-    """A page from its template, escaping on and undefined names refused."""
+def template(name: str) -> Template:
+    """A page's template, escaping on and undefined names refused."""
     from jinja2 import Environment, FunctionLoader, StrictUndefined
 
     environment = Environment(
@@ -42,6 +45,10 @@ def rendered(template: str, style: str, script: str = "", **content: Any) -> str
         trim_blocks=True,
         lstrip_blocks=True,
     )
-    return environment.get_template(template).render(
-        style=style, script=script, policy=policy(style, script), **content
-    )
+    return environment.get_template(name)
+
+
+def rendered(name: str, style: str, script: str = "", **content: Any) -> str:
+    """A page from its template."""
+    allowed = policy(style, script)
+    return template(name).render(style=style, script=script, policy=allowed, **content)
