@@ -19,6 +19,7 @@ def invented(path, profile, page):
     wishes = json.loads(content)
     _log(wishes, "begun", path)
     time.sleep(wishes.get("sleep", 0))
+    _wait_for_others(wishes)
     _disaster(wishes)
     result = invented_result(
         Path(path).name,
@@ -76,6 +77,15 @@ def _disaster(wishes):
         _die_once(wishes)
     if wishes.get("do") == "grow":
         bytearray(10**10)
+
+
+def _wait_for_others(wishes):
+    """Go on only when so many files have been begun."""
+    until = time.monotonic() + 100
+    while "others" in wishes and Path(wishes["log"]).read_text().count("begun") < wishes["others"]:
+        if time.monotonic() > until:
+            raise RuntimeError("the others have not come")
+        time.sleep(0.01)
 
 
 def _die_once(wishes):

@@ -4,7 +4,6 @@ The analysis behind it is a stand-in that makes invented results.
 """
 
 import fcntl
-import itertools
 import json
 import signal
 
@@ -14,6 +13,7 @@ import pytest
 import soundfile
 
 from spinlab.batch import run_batch
+from spinlab.batch.value import Forecast
 from spinlab.contained import Limits
 from spinlab.errors import InputError, InvalidMachine, OutputError
 from spinlab.report.json_output import schema
@@ -108,7 +108,7 @@ def test_a_bad_file_is_recorded_with_its_reason_and_stops_no_other(
     put("a.wav")
     put("bad.wav", **wishes)
     put("z.wav")
-    batch(limits=Limits(wall_s=8, memory_bytes=10**9))
+    batch(limits=Limits(wall_s=8 if outcome == "timeout" else 100, memory_bytes=10**9))
     rows = {row["recording"]: row for row in table()}
     assert rows["bad.wav"]["outcome"] == outcome
     assert words in rows["bad.wav"]["sentence"]
@@ -250,16 +250,27 @@ def test_progress_tells_each_file_and_the_time_left(put, batch):
     assert sorted(status.name for status in told) == ["0.wav", "1.wav", "2.wav", "3.wav"]
     assert [status.done for status in told] == [1, 2, 3, 4]
     assert all(status.total == 4 for status in told)
-    left = [status.left_s for status in told]
-    assert left[-1] == pytest.approx(0, abs=1e-6)
-    assert all(later < earlier for earlier, later in itertools.pairwise(left))
+    assert all(status.left_s > 0 for status in told[:-1])
+    assert (told[-1].left_s, told[-1].share) == (pytest.approx(0, abs=1e-6), 1)
+
+
+def test_the_time_left_follows_from_the_bytes_done_so_far():
+    forecast = Forecast(1000)
+    assert forecast.left_s(5.0) is None
+    forecast.begin(10.0)
+    forecast.begin(11.0)
+    forecast.add(250)
+    # A quarter took 20 s, so three quarters take 60 s.
+    assert forecast.left_s(30.0) == pytest.approx(60.0)
+    forecast.add(250, total_bytes=1000)
+    assert (forecast.share, forecast.left_s(30.0)) == (0.25, pytest.approx(60.0))
 
 
 def test_the_work_is_done_by_as_many_processes_as_asked_for(put, batch, tmp_path):
     for number in range(6):
-        put(f"{number}.wav", sleep=0.3)
-    batch(workers=3)
-    # While the first is at work, the others of the three have begun, and no fourth.
+        put(f"{number}.wav", others=3)
+    assert batch(workers=3, limits=Limits()).exit_code == 0
+    # None of the first three goes on before all three have begun.
     order = (tmp_path / "calls").read_text().splitlines()
     under_way = most = 0
     for line in order:
