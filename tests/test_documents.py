@@ -9,6 +9,14 @@ import pytest
 PROJECT = Path(__file__).parent.parent
 README = (PROJECT / "README.md").read_text("utf-8")
 DEVELOPERS = (PROJECT / "DEVELOPERS.md").read_text("utf-8")
+DOCUMENTS = [
+    str(path.relative_to(PROJECT))
+    for path in (
+        *PROJECT.glob("*.md"),
+        *PROJECT.glob("docs/**/*.md"),
+        *PROJECT.glob("recordings_demo/*.md"),
+    )
+]
 DECLARED = (PROJECT / "pyproject.toml").read_text("utf-8")
 
 
@@ -30,10 +38,11 @@ def test_the_automatic_run_ends_with_exactly_the_readmes_test_line():
     assert "set -euo pipefail" in run
 
 
-@pytest.mark.parametrize("text", [README, DEVELOPERS], ids=["README", "DEVELOPERS"])
-def test_every_file_that_a_document_links_to_exists(text):
-    for target in re.findall(r"\]\((?!https?:)([^)#]+)\)", text):
-        assert (PROJECT / target).exists(), target
+@pytest.mark.parametrize("name", DOCUMENTS)
+def test_every_file_that_a_document_links_to_exists(name):
+    text = (PROJECT / name).read_text("utf-8")
+    for target in re.findall(r"\]\((?!https?:)([^)#]+)(?:#[^)]*)?\)", text):
+        assert ((PROJECT / name).parent / target).exists(), target
 
 
 def test_every_room_of_the_package_is_explained_to_contributors():
