@@ -32,9 +32,6 @@ class Band:
 
 def tone_bands(recording: Recording, *, highest_hz: float) -> tuple[Band, ...]:
     """The tone bands of a sound recording."""
-    from scipy.signal import resample_poly
-
-    mono = np.nan_to_num(recording.samples.mean(axis=0, dtype=np.float32))
     top = min(SOUND_BANDS[-1][0], 0.43 * recording.rate_hz, highest_hz)
     bands, low = [], LOWEST_TONE_HZ
     for high, frame_s, follow_s in SOUND_BANDS:
@@ -42,7 +39,7 @@ def tone_bands(recording: Recording, *, highest_hz: float) -> tuple[Band, ...]:
             break
         high = min(high, top)
         factor = max(1, int(recording.rate_hz * 0.43 / high))
-        part = resample_poly(mono, 1, factor).astype(np.float32) if factor > 1 else mono
+        part = decimated(recording.samples, factor)
         bands.append(
             Band(
                 signal=part,
@@ -55,3 +52,25 @@ def tone_bands(recording: Recording, *, highest_hz: float) -> tuple[Band, ...]:
         )
         low = high
     return tuple(bands)
+
+
+# Samples after decimation that are made at once, and what each block needs beyond its ends: twice
+# the half length of the filter, which is ten samples at the lower rate (SciPy's resample_poly).
+BLOCK = 1 << 18
+MARGIN = 20
+
+
+def decimated(samples: Floats, factor: int) -> Floats:
+    """The mean of all channels at a rate lower by a whole factor, block by block, shape (n,)."""
+    from scipy.signal import resample_poly
+
+    length = samples.shape[1]
+    out = np.empty(-(-length // factor), np.float32)
+    for first in range(0, len(out), BLOCK):
+        last = min(first + BLOCK, len(out))
+        start = max(0, first - MARGIN)
+        part = samples[:, start * factor : (last + MARGIN) * factor].mean(axis=0, dtype=np.float32)
+        part = np.nan_to_num(part)
+        whole = resample_poly(part, 1, factor) if factor > 1 else part
+        out[first:last] = whole[first - start : last - start]
+    return out

@@ -22,7 +22,6 @@ MOST_LINES = 14
 # Least share of frames in which a line stands to count as one, and how many frames it needs.
 LEAST_SHARE = 0.15
 LEAST_FRAMES = 12
-PRESENT_RATIO = 4.5
 OWN_REACH = 3
 
 
@@ -48,17 +47,18 @@ def profile(
         offsets in cells, share of frames with a line there, number of frames in band.
     """
     heard = np.flatnonzero(path.cell >= 0)
-    rows, cells = maps.tones[heard, path.alpha[heard]], path.cell[heard]
+    rows, cells = maps.lines[heard, path.alpha[heard]], path.cell[heard]
+    there = rows > maps.present
     grid = maps.grid
     lowest = grid.cell_of(maps.lowest_tone_hz)
     reach = np.arange(-grid.count + 1, grid.count)
     hits = np.zeros(len(reach))
     seen = np.zeros(len(reach))
     told = np.ones(rows.shape, bool) if stands is None else ~stands[heard]
-    for row, tell, cell in zip(rows, told, cells, strict=True):
+    for row, tell, cell in zip(there, told, cells, strict=True):
         first = lowest - cell + grid.count - 1
         span = slice(first, first + grid.count - lowest)
-        hits[span] += (row[lowest:] > PRESENT_RATIO) & tell[lowest:]
+        hits[span] += row[lowest:] & tell[lowest:]
         seen[span] += tell[lowest:]
     share = np.where(seen >= LEAST_FRAMES, hits / np.maximum(seen, 1), 0.0)
     return reach, share, seen
@@ -106,9 +106,8 @@ def _own_share(path: Path, maps: Maps) -> float:
     audible = heard[path.cell[heard] >= maps.grid.cell_of(maps.lowest_tone_hz)]
     if len(audible) < LEAST_FRAMES:
         return 0.0
-    return float(
-        (maps.tones[audible, path.alpha[audible], path.cell[audible]] > PRESENT_RATIO).mean()
-    )
+    cell = path.cell[audible]
+    return float((maps.lines[audible, path.alpha[audible], cell] > maps.present[cell]).mean())
 
 
 def family_map(family: Family, lines: Floats, grid: LogGrid, *, count: int, lowest: int) -> Floats:

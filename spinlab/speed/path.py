@@ -11,6 +11,8 @@ memory.
 
 from __future__ import annotations
 
+import itertools
+from collections.abc import Iterable
 from dataclasses import dataclass
 
 import numpy as np
@@ -41,7 +43,7 @@ class Path:
 
 
 def best_path(
-    evidence: NDArray[np.float32],
+    evidence: Iterable[NDArray[np.float32]],
     alphas: NDArray[np.float64],
     *,
     step: float,
@@ -51,7 +53,7 @@ def best_path(
     """The path of largest summed evidence.
 
     Args:
-        evidence: shape (frames, alphas, cells), nats.
+        evidence: consecutive blocks of shape (frames, alphas, cells), nats.
         alphas: shape (alphas,), 1/s.
         step: width of a cell in ln(speed).
         hop_s: time between frames.
@@ -62,28 +64,29 @@ def best_path(
     """
     from scipy.ndimage import maximum_filter1d
 
-    frames, count_alpha, cells = evidence.shape
     shifts = np.round(alphas * hop_s / step).astype(np.int64)
     drift = int(np.ceil(UNHEARD_RATE * hop_s / step))
-    fast = (FAST_COST * np.maximum(np.abs(alphas) - USUAL_RATE, 0.0)).astype(np.float32)
-    value = evidence[0] - np.float32(silence_cost / 2)
-    unheard = np.zeros((frames, cells), np.float32)
-    came = np.zeros((frames, count_alpha, cells), np.int16)
-    ended = np.full((frames, cells), -1, np.int16)
-    for t in range(1, frames):
+    fast = (FAST_COST * np.maximum(np.abs(alphas) - USUAL_RATE, 0.0)).astype(np.float32)[:, None]
+    frames = itertools.chain.from_iterable(evidence)
+    value = next(frames) - np.float32(silence_cost / 2)
+    cells = value.shape[1]
+    unheard = [np.zeros(cells, np.float32)]
+    came = [np.zeros(value.shape, np.int8)]
+    ended = [np.full(cells, -1, np.int16)]
+    for frame in frames:
         moved, code = _transition(value, shifts)
-        entry = unheard[t - 1] - np.float32(silence_cost)
-        from_silence = moved < entry
-        code[from_silence] = FROM_SILENCE
-        came[t] = code
+        entry = unheard[-1] - np.float32(silence_cost)
+        code[moved < entry] = FROM_SILENCE
+        came.append(code)
         top = np.argmax(value, axis=0)
         leaving = value[top, np.arange(cells)] - np.float32(silence_cost)
-        drifted = maximum_filter1d(unheard[t - 1], 2 * drift + 1, mode="nearest")
-        ended[t] = np.where(leaving > drifted, top, -1)
-        np.maximum(leaving, drifted, out=unheard[t])
+        drifted = maximum_filter1d(unheard[-1], 2 * drift + 1, mode="nearest")
+        ended.append(np.where(leaving > drifted, top, -1).astype(np.int16))
+        unheard.append(np.maximum(leaving, drifted))
         np.maximum(moved, entry, out=moved)
-        value = moved + evidence[t]
-        value -= fast[:, None]
+        moved += frame
+        moved -= fast
+        value = moved
     return _trace(value, unheard, silence_cost, came, ended, shifts, drift)
 
 
@@ -92,7 +95,7 @@ FROM_SILENCE = -1
 
 def _transition(
     value: NDArray[np.float32], shifts: NDArray[np.int64]
-) -> tuple[NDArray[np.float32], NDArray[np.int16]]:
+) -> tuple[NDArray[np.float32], NDArray[np.int8]]:
     """One step: change alpha (near, or any at a price), move by it, one cell of slack.
 
     Returns the best value for each new state and its origin coded as alpha * 3 + slack.
@@ -101,19 +104,19 @@ def _transition(
     top = np.argmax(value, axis=0)
     best = np.empty_like(value)
     best[:] = value[top, np.arange(cells)] - np.float32(ALPHA_JUMP_COST)
-    origin = np.empty(value.shape, np.int16)
+    origin = np.empty(value.shape, np.int8)
     origin[:] = top * 3 + 1
-    own = (np.arange(count_alpha, dtype=np.int16) * 3 + 1)[:, None]
+    own = (np.arange(count_alpha, dtype=np.int8) * 3 + 1)[:, None]
     for change in (0, 1, -1, 2, -2):
         rows = slice(max(0, change), count_alpha + min(0, change))
         candidate = value[rows.start - change : rows.stop - change]
         candidate = candidate - np.float32(ALPHA_COST * abs(change))
         better = candidate > best[rows]
         np.copyto(best[rows], candidate, where=better)
-        np.copyto(origin[rows], own[rows] - np.int16(3 * change), where=better)
+        np.copyto(origin[rows], own[rows] - np.int8(3 * change), where=better)
     margin = int(np.abs(shifts).max()) + 1
     wide = np.full((count_alpha, cells + 2 * margin), -np.inf, np.float32)
-    wide_origin = np.zeros((count_alpha, cells + 2 * margin), np.int16)
+    wide_origin = np.zeros((count_alpha, cells + 2 * margin), np.int8)
     for row, shift in enumerate(shifts):
         wide[row, margin + shift : margin + shift + cells] = best[row]
         wide_origin[row, margin + shift : margin + shift + cells] = origin[row]
@@ -124,21 +127,21 @@ def _transition(
         candidate = wide[:, beside] - np.float32(SLACK_COST)
         better = candidate > moved
         np.copyto(moved, candidate, where=better)
-        np.copyto(code, wide_origin[:, beside] + np.int16(slack), where=better)
+        np.copyto(code, wide_origin[:, beside] + np.int8(slack), where=better)
     return moved, code
 
 
 def _trace(
     value: NDArray[np.float32],
-    unheard: NDArray[np.float32],
+    unheard: list[NDArray[np.float32]],
     silence_cost: float,
-    came: NDArray[np.int16],
-    ended: NDArray[np.int16],
+    came: list[NDArray[np.int8]],
+    ended: list[NDArray[np.int16]],
     shifts: NDArray[np.int64],
     drift: int,
 ) -> Path:
     """Follow the stored origins back from the best end."""
-    frames, _, cells = came.shape
+    frames, cells = len(came), value.shape[1]
     cell = np.full(frames, -1, np.int64)
     alpha = np.full(frames, -1, np.int64)
     a, f = divmod(int(np.argmax(value)), cells)
@@ -150,17 +153,17 @@ def _trace(
     for t in range(frames - 1, -1, -1):
         if heard:
             cell[t], alpha[t] = f, a
-            code = int(came[t, a, f])
+            code = int(came[t][a, f])
             if code == FROM_SILENCE:
                 heard = False
             elif t > 0:
                 before, slack = divmod(code, 3)
                 f = min(max(f - int(shifts[a]) + slack - 1, 0), cells - 1)
                 a = before
-        elif ended[t, f] >= 0:
-            a = int(ended[t, f])
+        elif ended[t][f] >= 0:
+            a = int(ended[t][f])
             heard = True
         elif t > 0:
             first = max(0, f - drift)
-            f = first + int(np.argmax(unheard[t - 1, first : f + drift + 1]))
+            f = first + int(np.argmax(unheard[t - 1][first : f + drift + 1]))
     return Path(cell=cell, alpha=alpha, score=score)

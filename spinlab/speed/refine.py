@@ -7,7 +7,7 @@ again, on a fine and narrow grid), smoothed by Viterbi; then each line's order i
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -22,6 +22,8 @@ FINE_STEP = 0.0004
 CHANGE_COST = 0.8
 ROUNDS = 2
 LINE_LIMIT = 300.0
+# Frames that are followed at once, to bound the memory.
+BLOCK_FRAMES = 128
 # Nats of the family's lines that carry a frame, in all and as a share of the usual.
 LEAST_GAIN = 4.0
 # Nats with which one line is clearly heard in a frame.
@@ -134,30 +136,43 @@ def line_maps(
     """Evidence of each line for each correction, shape (lines, frames, corrections)."""
     out = np.zeros((len(orders), len(time_s), len(correction)), np.float32)
     for band in bands:
-        (followed,) = follow(
-            band.signal[None],
-            band.rate_hz,
-            start_s,
-            course,
-            time_s,
-            frame_s=band.follow_s,
-            highest_hz=band.high_hz * 1.03,
-            floor_width_hz=40.0 / band.follow_s,
-        )
-        for number, order in enumerate(orders):
-            pitch = followed.rate_hz * order
-            use = (pitch >= band.low_hz) & (pitch < band.high_hz) & ~standing(pitch, steady_hz)
-            if use.any():
-                part = Followed(
-                    time_s=time_s[use],
-                    rate_hz=followed.rate_hz[use],
-                    ratio=followed.ratio[use],
-                    bin_hz=followed.bin_hz,
-                    frame_s=band.follow_s,
-                )
-                ratio = np.nan_to_num(at_orders(part, order * np.exp(correction)))
-                out[number, use] = line_evidence(ratio, prior=0.5, mean_snr=20.0, limit=LINE_LIMIT)
+        for first in range(0, len(time_s), BLOCK_FRAMES):
+            block = slice(first, first + BLOCK_FRAMES)
+            (followed,) = follow(
+                band.signal[None],
+                band.rate_hz,
+                start_s,
+                course,
+                time_s[block],
+                frame_s=band.follow_s,
+                highest_hz=band.high_hz * 1.03,
+                floor_width_hz=40.0 / band.follow_s,
+            )
+            for row, order in zip(out[:, block], orders, strict=True):
+                _add_line(row, followed, band, float(order), correction, steady_hz)
     return out
+
+
+def _add_line(
+    row: Floats,
+    followed: Followed,
+    band: Band,
+    order: float,
+    correction: NDArray[np.float64],
+    steady_hz: NDArray[np.float64],
+) -> None:
+    """Evidence of one line where it lies in a band, into `row` (frames, corrections)."""
+    pitch = followed.rate_hz * order
+    use = (pitch >= band.low_hz) & (pitch < band.high_hz) & ~standing(pitch, steady_hz)
+    if use.any():
+        part = replace(
+            followed,
+            time_s=followed.time_s[use],
+            rate_hz=followed.rate_hz[use],
+            ratio=followed.ratio[use],
+        )
+        ratio = np.nan_to_num(at_orders(part, order * np.exp(correction)))
+        row[use] = line_evidence(ratio, prior=0.5, mean_snr=20.0, limit=LINE_LIMIT)
 
 
 def smooth_correction(total: Floats) -> NDArray[np.int64]:

@@ -26,21 +26,19 @@ CLOSE_SHARE = 0.3
 SLACK = 0.03
 
 
-def relinked(path: Path, values: Floats, family: Family, maps: Maps) -> Path:
+def relinked(path: Path, along: Floats, family: Family, maps: Maps) -> Path:
     """The path with each carried stretch within reach of its neighbours.
 
     Args:
-        path: a path through `values`.
-        values: evidence of the family, shape (frames, alphas, cells).
+        path: a path.
+        along: evidence of the family at the path's chirp rates, shape (frames, cells).
         family: the family of lines.
         maps: the recording's maps.
     """
-    stretches = carried_stretches(path, values)
+    stretches = carried_stretches(path, along)
     if len(stretches) < 2:
         return path
-    frames = np.arange(len(path.cell))
-    along = np.where(path.cell >= 0, values[frames, path.alpha, path.cell], 0.0)
-    weight = [float(along[s].sum()) for s in stretches]
+    weight = [float(along[s, path.cell[s]].sum()) for s in stretches]
     anchor = int(np.argmax(weight))
     cell = path.cell.copy()
     step, hop_s = maps.grid.step, maps.hop_s
@@ -54,7 +52,7 @@ def relinked(path: Path, values: Floats, family: Family, maps: Maps) -> Path:
             reach = SLACK + UNHEARD_RATE * hop_s * abs(int(near) - int(far))
             leap = np.abs(cell[near] - cell[far] + moves) * step
             fits = moves[leap <= reach]
-            mean = np.array([_mean_at(values, path, stretch, int(move)) for move in fits])
+            mean = np.array([_mean_at(along, path, stretch, int(move)) for move in fits])
             if len(fits) and mean.max() >= LEAST_MOVED:
                 told = mean >= max(LEAST_MOVED, CLOSE_SHARE * mean.max())
                 cell[stretch] += int(fits[told][int(np.argmin(leap[leap <= reach][told]))])
@@ -68,20 +66,20 @@ def relinked(path: Path, values: Floats, family: Family, maps: Maps) -> Path:
     return Path(cell=cell, alpha=np.where(cell >= 0, path.alpha, -1), score=path.score)
 
 
-def carried_stretches(path: Path, values: Floats) -> list[NDArray[np.int64]]:
+def carried_stretches(path: Path, along: Floats) -> list[NDArray[np.int64]]:
     """Frames of each unbroken stretch that the family's evidence carries."""
     from scipy.ndimage import uniform_filter1d
 
     frames = np.arange(len(path.cell))
-    along = np.where(path.cell >= 0, values[frames, path.alpha, path.cell], 0.0)
-    carried = (uniform_filter1d(along, 3, mode="nearest") > CARRYING) & (path.cell >= 0)
+    on_path = np.where(path.cell >= 0, along[frames, path.cell], 0.0)
+    carried = (uniform_filter1d(on_path, 3, mode="nearest") > CARRYING) & (path.cell >= 0)
     parts = np.split(frames, np.flatnonzero(np.diff(carried.astype(int)) != 0) + 1)
     return [p for p in parts if carried[p[0]] and len(p) >= LEAST_FRAMES]
 
 
-def _mean_at(values: Floats, path: Path, stretch: NDArray[np.int64], move: int) -> float:
+def _mean_at(along: Floats, path: Path, stretch: NDArray[np.int64], move: int) -> float:
     """Mean evidence of a stretch moved by so many cells."""
     cell = path.cell[stretch] + move
-    if cell.min() < 0 or cell.max() >= values.shape[2]:
+    if cell.min() < 0 or cell.max() >= along.shape[1]:
         return -np.inf
-    return float(values[stretch, path.alpha[stretch], cell].mean())
+    return float(along[stretch, cell].mean())

@@ -8,6 +8,8 @@ known, its plateaus count.
 
 from __future__ import annotations
 
+from typing import Any
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -26,7 +28,7 @@ STANDING_ALPHA = 0.07
 
 
 def standing_cells(
-    values: Floats, alphas: NDArray[np.float64], grid: LogGrid, *, hop_s: float
+    values: NDArray[np.floating[Any]], alphas: NDArray[np.float64], grid: LogGrid, *, hop_s: float
 ) -> NDArray[np.bool_]:
     """Where evidence keeps its frequency, shape (frames, cells).
 
@@ -39,7 +41,7 @@ def standing_cells(
     from scipy.ndimage import maximum_filter1d, uniform_filter1d
 
     size = max(3, round(STANDS_S / hop_s)) | 1
-    near = values[:, len(alphas) // 2]
+    near = values[:, len(alphas) // 2].astype(np.float32)
     limited = np.minimum(near, np.float32(FRAME_LIMIT))
     mean = uniform_filter1d(limited, size, axis=0, mode="constant", cval=float(limited.min()))
     long = (mean > LEAST_MEAN).astype(np.uint8)
@@ -52,14 +54,13 @@ def standing_cells(
 def without_standing(
     values: Floats, stands: NDArray[np.bool_], alphas: NDArray[np.float64]
 ) -> Floats:
-    """A copy of the evidence that says nothing where a tone stands.
+    """The evidence with nothing said where a tone stands, in place.
 
     Args:
         values: evidence in nats, shape (frames, alphas, cells).
         stands: from `standing_cells`, shape (frames, cells).
         alphas: shape (alphas,), 1/s.
     """
-    out = values.copy()
     for row in np.flatnonzero(np.abs(alphas) < STANDING_ALPHA):
-        out[:, row][stands] = 0.0
-    return out
+        values[:, row][stands] = 0.0
+    return values

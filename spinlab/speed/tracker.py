@@ -33,7 +33,7 @@ from spinlab.speed.refine import Refined, refine
 from spinlab.speed.scale import Candidate, RatioPrior, candidates, measured_ratio, scan_scales
 from spinlab.speed.steady import steady_track
 from spinlab.speed.track import SpeedTrack
-from spinlab.speed.write import moves, nothing, run_numbers, write_down
+from spinlab.speed.write import linked, moves, nothing, proven_apart, run_numbers, write_down
 
 if TYPE_CHECKING:
     from spinlab.machine import Machine
@@ -45,7 +45,8 @@ LOWEST_GRID_HZ = 0.5
 # A belt's creep lets the drum lag behind the ratio of the pulleys (0.5-1 %, value from memory).
 BELT_CREEP = 0.012
 SLOWEST_TOP_SHARE = 6.0
-DRUM_ROUNDS = 1
+LIKELY_WEIGHT = 0.8
+LIKELY_NATS = 6.0
 # A path that beats alone carry was chosen for them, out of many: nats that this is worth.
 SELECTION_NATS = 25.0
 LEAST_STRENGTH = 0.2
@@ -94,7 +95,7 @@ def track_speed(
         programme_rpm=tuple(p.rpm for p in machine.programme) if machine else (),
         creep_sigma=RIGID_SIGMA if machine and machine.drive == "direct" else BELT_CREEP_SIGMA,
     )
-    found = acquire(evidence, maps, highest_hz=rpm_range[1] / 60.0)
+    found = acquire(evidence)
     tell("finding the drum", 0.6)
     readings = [r for a in found if (r := _read(a.path, a.family, heard)) is not None]
     if not readings:
@@ -103,11 +104,11 @@ def track_speed(
         )
     best = max(readings, key=_merit)
     tell("following the drum", 0.8)
-    for _ in range(DRUM_ROUNDS):
+    # tracking on the grid of a doubtful scale would make up the evidence for it
+    if best.scales[0].weight > LIKELY_WEIGHT and best.scales[0].measured_standout > LIKELY_NATS:
         again = _again(best, heard)
-        if again is None or _merit(again) <= _merit(best):
-            break
-        best = again
+        if again is not None and _merit(again) > _merit(best):
+            best = again
     track = _finish(best, heard)
     if track.reason:
         return steady_track(recording, maps, rpm_range=rpm_range) or track
@@ -138,8 +139,9 @@ class Reading:
 def _merit(reading: Reading) -> float:
     """How well a reading explains the drum's turns, and how well everything that moves."""
     refined = reading.refined
-    run = run_numbers(refined.time_s, refined.log_hz)
-    standing = 0.0 if moves(refined, run) else STANDING_COST
+    run = linked(refined, run_numbers(refined.time_s, refined.log_hz))
+    proven = moves(refined, run) or proven_apart(refined, reading.scales[0])
+    standing = 0.0 if proven else STANDING_COST
     carried = CARRIED_NATS * float(refined.carried.sum())
     return reading.scales[0].standout + PATH_SHARE * reading.path_score + carried - standing
 
@@ -260,7 +262,7 @@ def _again(reading: Reading, heard: Heard) -> Reading | None:
     frames = np.flatnonzero(np.isin(maps.time_s, refined.time_s[refined.carried]))
     drum = refined.log_hz[refined.carried] + np.log(reading.scales[0].factor)
     cells = np.round((drum - np.log(maps.grid.first_hz)) / maps.grid.step).astype(np.int64)
-    path = track_drum(family, heard.evidence, maps, (frames, cells))
+    path = track_drum(family, heard.evidence, (frames, cells))
     learned = learn(path, heard.listened.maps) if (path.cell >= 0).any() else family
     return _read(path, learned if len(learned.offsets) else family, heard)
 

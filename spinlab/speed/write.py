@@ -54,10 +54,11 @@ def write_down(
     from_beats = np.interp(refined.time_s, lock.time_s, lock.from_beats)
     carried_on = carried(refined, support)
     run = run_numbers(refined.time_s, refined.log_hz, carried_on)
-    if not moves(refined, run):
+    joined = linked(refined, run)
+    if not moves(refined, joined) and not proven_apart(refined, scales[0]):
         return nothing(maps, STANDING)
     beating = support * from_beats if from_beats.any() else support
-    keep = carried_on & supported(refined, linked(refined, run), support, beating, factor)
+    keep = carried_on & supported(refined, joined, support, beating, factor)
     known = heard[keep]
     count = len(maps.time_s)
     speed, sigma, confidence = np.full(count, np.nan), np.full(count, np.nan), np.zeros(count)
@@ -163,6 +164,17 @@ def linked(refined: Refined, run: NDArray[np.int64]) -> NDArray[np.int64]:
         if near and change <= RUN_SLACK + LINKING_RATE * gap_s:
             out[after] = out[before[0]]
     return out
+
+
+# Nats of the drum's own turns that prove a path whose ramps are not heard.
+PROVEN_NATS = 20.0
+
+
+def proven_apart(refined: Refined, scale: Candidate) -> bool:
+    """Whether one scale fits the drum's turns at levels apart: tones that stand share none."""
+    levels = refined.log_hz[refined.carried]
+    apart = len(levels) > LEAST_RUN_FRAMES and float(np.ptp(levels)) > LEAST_SPREAD
+    return apart and scale.measured_standout > PROVEN_NATS
 
 
 def supported(

@@ -77,7 +77,7 @@ def test_the_path_follows_a_ramp_through_noise_and_keeps_silent_where_nothing_is
         truth[t] = round(cell)
         evidence[t, a, truth[t]] += 6.0
         cell += alphas[a] * 0.3 / 0.01
-    path = best_path(evidence, alphas, step=0.01, hop_s=0.3)
+    path = best_path([evidence[:30], evidence[30:]], alphas, step=0.01, hop_s=0.3)
     assert (np.abs(path.cell[21:69] - truth[21:69]) <= 1).all()
     assert (path.cell[:18] == -1).all()
     assert (path.cell[72:] == -1).all()
