@@ -324,7 +324,7 @@ def _finish(reading: Reading, heard: Heard) -> SpeedTrack:
     refined, factor = reading.refined, reading.scales[0].factor
     if heard.listened.first_order_felt:
         scales = felt_exactly(refined, reading.scales)
-        return write_down(refined, scales, felt_lock(refined), heard.listened.maps)
+        return write_down(refined, scales, felt_lock(refined), heard.listened.maps, felt=True)
     course = course_of(refined.time_s, refined.log_hz + np.log(factor))
     lock = lock_to_drum(
         heard.listened.bands[0],

@@ -43,9 +43,17 @@ MAINS_REACH_HZ = 0.6
 
 
 def write_down(
-    refined: Refined, scales: tuple[Candidate, ...], lock: Lock, maps: Maps
+    refined: Refined,
+    scales: tuple[Candidate, ...],
+    lock: Lock,
+    maps: Maps,
+    *,
+    felt: bool = False,
 ) -> SpeedTrack:
-    """The track of the best reading, with its rivals and what could not be told."""
+    """The track of the best reading, with its rivals and what could not be told.
+
+    `felt` says that the scale is that of a felt first order, which must be heard to move.
+    """
     factor, weight = scales[0].factor, scales[0].weight
     heard = np.flatnonzero(np.isin(maps.time_s, refined.time_s))
     correction = np.interp(refined.time_s, lock.time_s, lock.correction)
@@ -55,7 +63,7 @@ def write_down(
     carried_on = carried(refined, support)
     run = run_numbers(refined.time_s, refined.log_hz, carried_on)
     joined = linked(refined, run)
-    if not moves(refined, joined) and not proven_apart(refined, scales[0]):
+    if not moves(refined, joined) and (felt or not proven_apart(refined, scales[0])):
         return nothing(maps, STANDING)
     beating = support * from_beats if from_beats.any() else support
     keep = carried_on & supported(refined, joined, support, beating, factor)
