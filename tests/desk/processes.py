@@ -67,7 +67,7 @@ class Process:
         self.running = self.start()
 
 
-def wait_until_open(port, *, patience_s=180.0):
+def wait_until_open(port, *, patience_s=900.0):
     """Wait until the server answers."""
     until = time.monotonic() + patience_s
     while time.monotonic() < until:
