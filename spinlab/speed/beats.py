@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 
 from spinlab.speed.evidence import Floats, line_evidence
 from spinlab.speed.follow import Course, Followed, at_orders, follow
-from spinlab.speed.maps import news_share
+from spinlab.speed.frames import news_share
 from spinlab.speed.modulation import Envelopes
 
 # Long windows hear faint beats on plateaus, short ones still hear them on ramps.

@@ -16,7 +16,7 @@ from spinlab.speed.bands import Band
 from spinlab.speed.beats import beat_evidence, follow_beats
 from spinlab.speed.evidence import Floats, line_evidence
 from spinlab.speed.follow import Course, at_orders, follow, standing
-from spinlab.speed.maps import news_share
+from spinlab.speed.frames import news_share
 from spinlab.speed.modulation import Envelopes
 from spinlab.speed.refine import Refined, curvature_sigma, smooth_correction
 

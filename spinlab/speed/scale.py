@@ -13,13 +13,12 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from spinlab.speed.bands import LOWEST_TONE_HZ
-from spinlab.speed.beats import BEAT_HOP_S, Beats, beat_evidence
-from spinlab.speed.evidence import line_evidence
-from spinlab.speed.follow import Followed, at_orders
-from spinlab.speed.maps import news_share
+from spinlab.speed.beats import Beats, beat_evidence
+from spinlab.speed.comb import comb_evidence
+from spinlab.speed.follow import Followed
+from spinlab.speed.programme import programme_evidence
+from spinlab.speed.ratio import RatioPrior, ratio_evidence
 from spinlab.speed.refine import Refined
-from spinlab.speed.track import Estimate
 
 # Highest order at which "a whole number" still says something.
 HIGHEST_WHOLE_ORDER = 40.0
@@ -50,19 +49,6 @@ LEAST_MEASURED = 9.0
 # best belong to it.
 APART = 0.012
 KIN_REACH = 0.02
-
-
-@dataclass(frozen=True, kw_only=True)
-class RatioPrior:
-    """What a profile knows: motor turns per drum turn, its relative tolerance, motor orders.
-
-    `counted` says that the motor's own counts are among the orders, which are then expected.
-    """
-
-    ratio: float
-    tolerance: float
-    motor_orders: tuple[float, ...] = (1.0, 2.0, 3.0, 4.0, 6.0)
-    counted: bool = False
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -198,46 +184,6 @@ def _beat_score(beats: tuple[Beats, ...], factors: NDArray[np.float64]) -> NDArr
     return BEAT_TEMPER / max(1, len(beats)) * score
 
 
-COMB_ORDERS = np.arange(1.0, 13.0)
-COMB_PRIOR = 0.15
-COMB_LIMIT = 6.0
-COMB_TEMPER = 0.5
-# A foreign line may stand at an order by chance, however clear it is: most nats that one order
-# gives, and the most that one which is not heard costs.
-ORDER_LIMIT = 3.0
-ORDER_COST = 0.4
-# Lines that are known already speak by their orders; beside them (share) the comb is deaf.
-KNOWN_REACH = 0.012
-
-
-def comb_evidence(
-    low: Followed, refined: Refined, factors: NDArray[np.float64]
-) -> NDArray[np.float64]:
-    """Evidence of faint lines at the drum's whole orders, relative to a random factor.
-
-    Args:
-        low: the lowest tone band, followed along the course.
-        refined: the course and the lines known already, which do not count again.
-        factors: shape (factors,), drum rate over course rate.
-    """
-    from scipy.ndimage import maximum_filter1d
-
-    score = np.zeros(len(factors))
-    news = news_share(low.frame_s, BEAT_HOP_S)
-    for order in COMB_ORDERS:
-        at = order * factors
-        ratio = at_orders(low, at)
-        audible = low.rate_hz[:, None] * at[None, :] >= LOWEST_TONE_HZ
-        told = np.isfinite(ratio) & audible
-        value = line_evidence(np.nan_to_num(ratio), prior=COMB_PRIOR, limit=COMB_LIMIT)
-        beside = np.abs(np.log(at[:, None] / refined.orders[None, :])) < KNOWN_REACH
-        told &= ~beside.any(axis=1)
-        value *= told
-        total = COMB_TEMPER * news * maximum_filter1d(value, 3, axis=1).sum(axis=0)
-        score += np.clip(total, -ORDER_COST, ORDER_LIMIT)
-    return score
-
-
 def whole_order_evidence(refined: Refined, factors: NDArray[np.float64]) -> NDArray[np.float64]:
     """Log-likelihood that the lines are whole orders of a drum at each factor, over chance.
 
@@ -257,117 +203,6 @@ def whole_order_evidence(refined: Refined, factors: NDArray[np.float64]) -> NDAr
         score += weight * np.where(near <= HIGHEST_WHOLE_ORDER, gain, 0.0) * (near >= 0.93)
         score -= weight * BELOW_COST * (near < 0.93)
     return score
-
-
-RATIO_STEP = 0.001
-RATIO_SPREAD = 0.0015
-# Without a belt nothing creeps, and the grid of factors alone limits the fit.
-RIGID_SPREAD = 0.0007
-RIGID_TOLERANCE = 0.001
-# Share of the moving lines that are the motor's, with and without its counts known.
-COUNTED_SHARE = 0.6
-UNCOUNTED_SHARE = 0.4
-
-
-def ratio_evidence(
-    refined: Refined, factors: NDArray[np.float64], prior: RatioPrior
-) -> NDArray[np.float64]:
-    """Log-likelihood of lines at the motor's orders, for a ratio anywhere within its tolerance.
-
-    One ratio holds for all lines, so their orders among themselves fix the motor's rate, and the
-    tolerance fixes how far the drum's may lie from it: the likelihood is averaged over the ratios.
-
-    Args:
-        refined: the course and its lines.
-        factors: shape (factors,), drum rate over course rate.
-        prior: what the profile knows.
-    """
-    from scipy.special import logsumexp
-
-    half = max(1, round(prior.tolerance / RATIO_STEP))
-    logs = np.log(factors[0] * prior.ratio) + RATIO_STEP * np.arange(-half, len(factors) + half)
-    near = np.lib.stride_tricks.sliding_window_view(_at_motor(refined, logs, prior), 2 * half + 1)
-    mean: NDArray[np.float64] = logsumexp(near[: len(factors)], axis=1) - np.log(2 * half + 1)
-    return mean
-
-
-def _at_motor(
-    refined: Refined, logs: NDArray[np.float64], prior: RatioPrior
-) -> NDArray[np.float64]:
-    """Log-likelihood that the lines stand at the motor's orders, for each ln(motor's order)."""
-    wanted = np.log(np.array(prior.motor_orders))
-    share = COUNTED_SHARE if prior.counted else UNCOUNTED_SHARE
-    least = RIGID_SPREAD if prior.tolerance < RIGID_TOLERANCE else RATIO_SPREAD
-    score = np.zeros(len(logs))
-    for order, sigma, strength in zip(
-        refined.orders, refined.order_sigma, refined.strength, strict=True
-    ):
-        spread = np.hypot(least, min(float(sigma), 0.01))
-        miss = np.abs(np.log(order) - logs[:, None] - wanted[None, :]).min(axis=1) / spread
-        # against a line anywhere within an e-fold
-        density = np.exp(-0.5 * miss**2) / (spread * np.sqrt(2 * np.pi)) / len(wanted)
-        weight = float(np.clip(strength / 2.0, 0.0, 1.0))
-        score += weight * np.log(1 - share + share * density)
-    return score
-
-
-# Nats by which the motor's order must stand out among all that the tolerance allows.
-LEAST_RATIO_NATS = 5.0
-LEAST_RATIO_SHARE = 0.9
-
-
-def measured_ratio(refined: Refined, scale: Candidate, prior: RatioPrior | None) -> Estimate | None:
-    """Motor turns per drum turn, where the motor's lines fix it; None where they do not."""
-    if prior is None or prior.tolerance < RIGID_TOLERANCE or not len(refined.orders):
-        return None
-    half = max(1, round(prior.tolerance / RATIO_STEP))
-    logs = np.log(scale.factor * prior.ratio) + RATIO_STEP * np.arange(-half, half + 1)
-    score = _at_motor(refined, logs, prior)
-    share = np.exp(score - score.max())
-    near = np.abs(logs - logs[np.argmax(score)]) < APART
-    if score.max() - np.median(score) < LEAST_RATIO_NATS:
-        return None
-    if share[near].sum() < LEAST_RATIO_SHARE * share.sum():
-        return None
-    mean = float(np.average(logs[near], weights=share[near]))
-    spread = float(np.sqrt(np.average((logs[near] - mean) ** 2, weights=share[near])))
-    ratio = float(np.exp(mean)) / scale.factor
-    return Estimate(value=ratio, standard_uncertainty=ratio * float(np.hypot(spread, scale.sigma)))
-
-
-# The programme may choose among readings, at this many nats for each plateau that fits within this
-# share, but it cannot move one: a drum slow by a few percent fits as well as one on the dot.
-PROGRAMME_NATS = 2.5
-PROGRAMME_SPREAD = 0.05
-PROGRAMME_LIMIT = 8.0
-LEVEL_FRAMES = 7
-LEVEL_SHARE = 0.006
-
-
-def programme_evidence(
-    refined: Refined, factors: NDArray[np.float64], programme_rpm: tuple[float, ...]
-) -> NDArray[np.float64]:
-    """What a profile's plateaus say of each factor, given the levels at which the course rests."""
-    levels = resting_levels(refined.log_hz)
-    if not programme_rpm or len(levels) < 2:
-        return np.zeros(len(factors))
-    wanted = np.log(np.array(programme_rpm) / 60.0)
-    speed = levels[:, None] + np.log(factors)[None, :]
-    miss = np.abs(speed[:, :, None] - wanted).min(axis=2) / PROGRAMME_SPREAD
-    fit = PROGRAMME_NATS * (np.exp(-0.5 * miss**2) - 0.3)
-    return np.clip(fit.sum(axis=0), -PROGRAMME_LIMIT, PROGRAMME_LIMIT)
-
-
-def resting_levels(log_hz: NDArray[np.float64]) -> NDArray[np.float64]:
-    """Distinct levels at which a course rests for a couple of seconds, ln(Hz)."""
-    levels: list[float] = []
-    for k in range(len(log_hz) - LEVEL_FRAMES + 1):
-        part = log_hz[k : k + LEVEL_FRAMES]
-        if np.ptp(part) < LEVEL_SHARE:
-            level = float(np.median(part))
-            if all(abs(level - other) > APART for other in levels):
-                levels.append(level)
-    return np.array(levels)
 
 
 # Only the drum itself turns this slowly at its top speed: a line below this is one of its first

@@ -2,35 +2,18 @@
 
 from __future__ import annotations
 
-import itertools
-
 import numpy as np
 from numpy.typing import NDArray
 
-from spinlab.speed.drumlock import LOCK_HOP_S, Lock
-from spinlab.speed.maps import HOP_S, Maps
+from spinlab.speed.drumlock import Lock
+from spinlab.speed.maps import Maps
 from spinlab.speed.motion import classify
 from spinlab.speed.refine import Refined
+from spinlab.speed.runs import carried, linked, moves, proven_apart, run_numbers, supported
 from spinlab.speed.scale import LEAST_MEASURED, LEAST_WEIGHT, Candidate
-from spinlab.speed.track import Estimate, LockedLine, Rival, SpeedTrack, SteadyLine
+from spinlab.speed.steady_tones import mains, steady_lines
+from spinlab.speed.track import LockedLine, Rival, SpeedTrack
 
-# A drum's rate changes by less than this share between frames, and a run of frames needs this many
-# nats of the drum's own evidence to be shown.
-LARGEST_LEAP = 0.2
-LEAST_RUN_SUPPORT = 5.0
-LEAST_STILL_SUPPORT = 25.0
-# No drum of this kind changes faster (common practice, no published source).
-FASTEST_RPM_PER_S = 250.0
-FASTEST_FALL_RPM_PER_S = 120.0
-# What never changes speed cannot be told from a pump or a fan.
-LEAST_SPREAD = 0.2
-LEAST_RUN_FRAMES = 6
-# Nats of the drum's own evidence per window that carry a frame, and the frames of their mean.
-LEAST_OWN = 1.5
-CARRYING_FRAMES = 3
-# Width of a level in ln(speed), and the share of levels passed that must be heard.
-LEVEL_WIDTH = 0.1
-LEAST_COVERED = 0.6
 STANDING = (
     "what is heard never changes speed, so nothing proves that it is the drum and not a pump or a "
     "fan; record the run-up as well"
@@ -38,8 +21,6 @@ STANDING = (
 SHOWN_RIVAL = 0.01
 # A best reading with less of the likelihood than this is none at all.
 LEAST_KNOWN = 0.3
-# A tone within this of a multiple of the mains frequency is taken for mains.
-MAINS_REACH_HZ = 0.6
 
 
 def write_down(
@@ -102,137 +83,6 @@ def write_down(
     )
 
 
-def run_numbers(
-    time_s: NDArray[np.float64],
-    log_hz: NDArray[np.float64],
-    carried_on: NDArray[np.bool_] | None = None,
-    *,
-    leap: float = LARGEST_LEAP,
-) -> NDArray[np.int64]:
-    """Number of the unbroken run that each frame belongs to.
-
-    A leap, a gap, or the beginning or end of a stretch that nothing carries breaks a run.
-    """
-    broken = (np.diff(time_s) > 1.5 * HOP_S) | (np.abs(np.diff(log_hz)) > leap)
-    if carried_on is not None:
-        broken |= np.diff(carried_on.astype(int)) != 0
-    return np.concatenate([[0], np.cumsum(broken)])
-
-
-def carried(refined: Refined, support: NDArray[np.float64]) -> NDArray[np.bool_]:
-    """Frames in which the family's lines, or the drum's own evidence, carry the path.
-
-    Where neither is heard the path is a guess between what it knows, and it must not be shown.
-    """
-    from scipy.ndimage import uniform_filter1d
-
-    if not (refined.gain > 0).any():
-        return np.ones(len(support), bool)
-    own = uniform_filter1d(support, CARRYING_FRAMES, mode="nearest") > LEAST_OWN
-    either: NDArray[np.bool_] = refined.carried | own
-    return either
-
-
-def moves(refined: Refined, run: NDArray[np.int64]) -> bool:
-    """Whether any unbroken run changes speed: what does not may be a pump or a fan.
-
-    A path that leaps from one standing tone to another passes over the speeds between without
-    evidence; a drum is heard on the way.
-    """
-    heard = refined.carried if (refined.gain > 0).any() else np.ones(len(run), bool)
-    for number in np.unique(run):
-        inside = refined.log_hz[(run == number) & heard]
-        if len(inside) < LEAST_RUN_FRAMES or np.ptp(inside) < LEAST_SPREAD:
-            continue
-        steps = np.floor((inside - inside.min()) / LEVEL_WIDTH).astype(int)
-        if len(np.unique(steps)) >= LEAST_COVERED * (steps.max() + 1):
-            return True
-    return False
-
-
-# Runs this close (s) go on from one another if the speed does; so do runs farther apart in which
-# two lines or more are heard, for two lines tell an order from another.
-SHORT_GAP_S = 0.95
-LONG_GAP_S = 8.0
-LINES_TO_TELL = 2
-RUN_SLACK = 0.04
-LINKING_RATE = 0.25
-
-
-def linked(refined: Refined, run: NDArray[np.int64]) -> NDArray[np.int64]:
-    """Runs renumbered so that those which go on from one another share a number."""
-    parts = [np.flatnonzero(run == n) for n in np.unique(run)]
-    parts = [p for p in parts if refined.carried[p].all()]
-    out = run.copy()
-    for before, after in itertools.pairwise(parts):
-        gap_s = float(refined.time_s[after[0]] - refined.time_s[before[-1]])
-        change = abs(float(refined.log_hz[after[0]] - refined.log_hz[before[-1]]))
-        told = min(np.median(refined.heard[before]), np.median(refined.heard[after]))
-        near = gap_s <= SHORT_GAP_S or (gap_s <= LONG_GAP_S and told >= LINES_TO_TELL)
-        if near and change <= RUN_SLACK + LINKING_RATE * gap_s:
-            out[after] = out[before[0]]
-    return out
-
-
-# Nats of the drum's own turns that prove a path whose ramps are not heard.
-PROVEN_NATS = 20.0
-
-
-def proven_apart(refined: Refined, scale: Candidate) -> bool:
-    """Whether one scale fits the drum's turns at levels apart: tones that stand share none."""
-    levels = refined.log_hz[refined.carried]
-    apart = len(levels) > LEAST_RUN_FRAMES and float(np.ptp(levels)) > LEAST_SPREAD
-    return apart and scale.measured_standout > PROVEN_NATS
-
-
-def supported(
-    refined: Refined,
-    run: NDArray[np.int64],
-    support: NDArray[np.float64],
-    beating: NDArray[np.float64],
-    factor: float,
-) -> NDArray[np.bool_]:
-    """Frames in unbroken runs that the drum's own evidence supports.
-
-    A path may leave the drum for a foreign line; it can do so only by a break.  A run between
-    breaks is shown if beats or drum orders support it, more so if it never moves, and if the drum
-    could have got there from the better supported run beside it.
-    """
-    weight = {}
-    for number in np.unique(run):
-        inside = run == number
-        still = np.ptp(refined.log_hz[inside]) < LEAST_SPREAD / 4
-        # tones that stand at whole multiples are hum, or a plateau's third order; beats are neither
-        own = beating if still else support
-        total = float(np.maximum(own[inside], 0).sum()) * HOP_S / LOCK_HOP_S
-        if total > (LEAST_STILL_SUPPORT if still else LEAST_RUN_SUPPORT):
-            weight[int(number)] = total
-    speed = 60.0 * factor * np.exp(refined.log_hz)
-    for number in sorted(weight, key=lambda n: weight[n]):
-        for other in (n for n in list(weight) if weight[n] > weight[number]):
-            if _unreachable(refined.time_s, speed, run, number, other):
-                del weight[number]
-                break
-    return np.isin(run, list(weight))
-
-
-def _unreachable(
-    time_s: NDArray[np.float64],
-    speed_rpm: NDArray[np.float64],
-    run: NDArray[np.int64],
-    one: int,
-    other: int,
-) -> bool:
-    """Whether the drum could not have changed between two runs in the time between them."""
-    first, last = (
-        np.flatnonzero(run == min(one, other))[-1],
-        np.flatnonzero(run == max(one, other))[0],
-    )
-    pause = float(time_s[last] - time_s[first])
-    change = float(speed_rpm[last] - speed_rpm[first])
-    return not -FASTEST_FALL_RPM_PER_S * pause <= change <= FASTEST_RPM_PER_S * pause
-
-
 def _reason(speed: NDArray[np.float64], scales: tuple[Candidate, ...]) -> str:
     """Why the scale is not absolute; empty if it is."""
     known = speed[np.isfinite(speed)]
@@ -275,53 +125,6 @@ def _lines(refined: Refined, factor: float) -> tuple[LockedLine, ...]:
             )
         )
     return tuple(out)
-
-
-def steady_lines(maps: Maps) -> tuple[SteadyLine, ...]:
-    """Tones that stand still, with their likely source."""
-    out: list[SteadyLine] = []
-    for frequency in maps.steady_hz:
-        if out and frequency - out[-1].frequency_hz < 1.6:
-            continue
-        out.append(
-            SteadyLine(
-                frequency_hz=float(frequency),
-                level_db=float("nan"),
-                likely_source=_source(frequency),
-            )
-        )
-    return tuple(out)
-
-
-def _source(frequency_hz: float) -> str:
-    for mains in (50.0, 60.0):
-        multiple = round(frequency_hz / mains)
-        if multiple >= 1 and abs(frequency_hz - multiple * mains) < MAINS_REACH_HZ:
-            return f"mains ({mains:.0f} Hz) x {multiple}"
-    return "a pump, a fan or a resonance that does not follow the drum"
-
-
-# Multiples of the mains that must stand for it to be told, and the grid's usual drift.
-LEAST_MAINS_LINES = 2
-MOST_DRIFT_HZ = 0.3
-LEAST_MAINS_SIGMA_HZ = 0.05
-
-
-def mains(steady_hz: NDArray[np.float64]) -> Estimate | None:
-    """The mains frequency, where tones stand at two or more of its multiples."""
-    best: Estimate | None = None
-    most = LEAST_MAINS_LINES - 1
-    for nominal in (50.0, 60.0):
-        multiple = np.maximum(np.round(steady_hz / nominal), 1.0)
-        rate = steady_hz / multiple
-        near = np.abs(rate - nominal) < MOST_DRIFT_HZ
-        count = len(np.unique(multiple[near]))
-        if count > most:
-            most = count
-            value = float(np.average(rate[near], weights=multiple[near]))
-            spread = float(np.std(rate[near])) / np.sqrt(count)
-            best = Estimate(value=value, standard_uncertainty=max(spread, LEAST_MAINS_SIGMA_HZ))
-    return best
 
 
 def nothing(maps: Maps, reason: str) -> SpeedTrack:

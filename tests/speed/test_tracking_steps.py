@@ -10,8 +10,9 @@ from spinlab.speed.evidence import LogGrid, family_evidence, line_evidence, nois
 from spinlab.speed.follow import course_of, follow
 from spinlab.speed.path import best_path
 from spinlab.speed.phase import phase_correction
+from spinlab.speed.ratio import RatioPrior, ratio_evidence
 from spinlab.speed.refine import Refined
-from spinlab.speed.scale import RatioPrior, ratio_evidence, whole_order_evidence
+from spinlab.speed.scale import whole_order_evidence
 from spinlab.speed.steady import shaft_rate
 
 

@@ -1,0 +1,103 @@
+"""Beat maps: evidence for a beat of the carrier envelopes at each rate and chirp rate."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from spinlab.speed.chirp import kernel_power, warped_kernels
+from spinlab.speed.evidence import Floats, LogGrid, line_evidence
+from spinlab.speed.frames import Halves, blocks, news_share
+from spinlab.speed.modulation import Envelopes
+
+MODULATION_FRAME_S = 1.6
+# On a plateau longer frames hear fainter beats; they serve the row of zero chirp rate only.
+LONG_BEAT_FRAME_S = 3.2
+LOWEST_MODULATION_HZ = 1.2
+HIGHEST_MODULATION_HZ = 62.0
+MODULATION_BIN_HZ = 0.15
+BEAT_BINS_HZ = np.arange(LOWEST_MODULATION_HZ, HIGHEST_MODULATION_HZ, MODULATION_BIN_HZ)
+# Evidence that one carrier band may give to one modulation line, and the prior that it beats.
+MODULATION_LIMIT = 4.0
+MODULATION_PRIOR = 0.2
+
+
+def beat_map(
+    envelopes: Envelopes | None,
+    time_s: NDArray[np.float64],
+    alphas: NDArray[np.float64],
+    grid: LogGrid,
+) -> Halves:
+    """Evidence for a beat at each rate, summed over the carrier bands."""
+    if envelopes is None:
+        cells = grid.extended(HIGHEST_MODULATION_HZ)
+        return np.zeros((len(time_s), len(alphas), min(cells.count, grid.count)), np.float16)
+    centres = np.round((time_s - envelopes.start_s) * envelopes.rate_hz).astype(np.int64)
+    zero = len(alphas) // 2
+    cells = grid.extended(HIGHEST_MODULATION_HZ)
+    index = np.round((cells.frequency_hz - BEAT_BINS_HZ[0]) / MODULATION_BIN_HZ).astype(int)
+    out = np.zeros((len(time_s), len(alphas), cells.count), np.float16)
+    short = _BeatHearing.of(envelopes, centres, alphas, MODULATION_FRAME_S)
+    long = _BeatHearing.of(envelopes, centres, np.zeros(1), LONG_BEAT_FRAME_S)
+    for block in blocks(len(time_s)):
+        total = short.evidence(centres[block], block)
+        longer = long.evidence(centres[block], block)[:, 0]
+        np.maximum(total[:, zero], longer, out=total[:, zero])
+        on_cells = np.take(total, np.clip(index, 0, len(BEAT_BINS_HZ) - 1), axis=-1)
+        on_cells[..., index < 0] = 0.0
+        out[block] = on_cells
+    return out
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class _BeatHearing:
+    """How beats are heard in frames of one length: kernels, and the noise floor of each row."""
+
+    rows: NDArray[np.float32]
+    kernels: tuple[Floats, Floats]
+    floors: tuple[Floats, ...]
+    alphas: int
+    frame_s: float
+
+    @staticmethod
+    def of(
+        envelopes: Envelopes,
+        centres: NDArray[np.int64],
+        alphas: NDArray[np.float64],
+        frame_s: float,
+    ) -> _BeatHearing:
+        """The floors need the whole recording, at the chirp rate 0 alone."""
+        rate_hz, frame = envelopes.rate_hz, round(frame_s * envelopes.rate_hz)
+        still = warped_kernels(BEAT_BINS_HZ, np.zeros(1), frame=frame, rate_hz=rate_hz)
+        return _BeatHearing(
+            rows=envelopes.rows,
+            kernels=warped_kernels(BEAT_BINS_HZ, alphas, frame=frame, rate_hz=rate_hz),
+            floors=tuple(
+                _modulation_floor(kernel_power(row, centres, still)) for row in envelopes.rows
+            ),
+            alphas=len(alphas),
+            frame_s=frame_s,
+        )
+
+    def evidence(self, centres: NDArray[np.int64], block: slice) -> Floats:
+        """Evidence for a beat at each rate, shape (frames, alphas, bins)."""
+        total = np.zeros((len(centres), self.alphas, len(BEAT_BINS_HZ)), np.float32)
+        news = news_share(self.frame_s)
+        for row, floor in zip(self.rows, self.floors, strict=True):
+            power = kernel_power(row, centres, self.kernels).reshape(total.shape)
+            power /= floor[block][:, None, :]
+            total += line_evidence(power, prior=MODULATION_PRIOR, limit=MODULATION_LIMIT / news)
+        return total * np.float32(news)
+
+
+def _modulation_floor(power: Floats) -> Floats:
+    """Noise floor of envelope spectra (frames, cells): one shape for all frames, one level each."""
+    from scipy.ndimage import percentile_filter, uniform_filter1d
+
+    median = np.median(power, axis=0) / np.log(2.0)
+    shape = percentile_filter(median, 40, size=41, mode="nearest")
+    shape = np.maximum(uniform_filter1d(shape, 21, mode="nearest"), 1e-12)
+    level = np.median(power / shape, axis=1) / np.log(2.0)
+    return (np.maximum(level, 1e-6)[:, None] * shape[None, :]).astype(np.float32)

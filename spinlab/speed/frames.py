@@ -1,0 +1,24 @@
+"""Frames: the time grid that all maps share, and how much of a frame is news."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+import numpy as np
+from numpy.typing import NDArray
+
+Halves = NDArray[np.float16]
+
+HOP_S = 0.3
+# Frames that are worked on at once.
+BLOCK_FRAMES = 64
+
+
+def blocks(frames: int) -> Iterator[slice]:
+    """Consecutive slices of frames, so that long recordings need no more memory than short ones."""
+    return (slice(k, min(k + BLOCK_FRAMES, frames)) for k in range(0, frames, BLOCK_FRAMES))
+
+
+def news_share(frame_s: float, hop_s: float = HOP_S) -> float:
+    """Share of a frame that the frame before did not hold; a Hann window acts half its length."""
+    return min(1.0, 2.0 * hop_s / frame_s)

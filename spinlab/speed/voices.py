@@ -1,0 +1,160 @@
+"""Voices: what is heard of lines, of the drum's whole orders and of its beats, block by block."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from spinlab.speed.evidence import Floats, family_evidence
+from spinlab.speed.maps import Maps
+from spinlab.speed.standing import standing_cells, without_standing
+
+DRUM_ORDERS = np.arange(1.0, 13.0)
+BEAT_ORDERS = np.array([1.0, 2.0, 3.0])
+SEED_ORDERS = np.array([0.5, 1.0, 2.0, 3.0])
+LOWEST_DRUM_COMB_HZ = 2.2
+LOWEST_BEAT_HZ = 3.0
+LOWEST_SEED_HZ = 16.0
+# Of the drum's orders a phone hears few, and which ones differs: an absent one says little.
+DRUM_ABSENT = -0.08
+
+
+Values = Callable[[slice], Floats]
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Evidence:
+    """What is heard, or what of it moves: evidence is made from the maps block by block.
+
+    Attributes:
+        maps: the recording's maps.
+        count: cells of the grid up to the fastest drum rate.
+        first_order_felt: the recording is of a sensor that feels the drum's first order.
+        stands, beats_stand: cells (frames, cells) that say nothing because a tone, or a beat,
+            stands there; None where everything counts.
+    """
+
+    maps: Maps
+    count: int
+    first_order_felt: bool
+    stands: NDArray[np.bool_] | None = None
+    beats_stand: NDArray[np.bool_] | None = None
+
+    def lines(self, block: slice) -> Floats:
+        """Evidence of lines, shape (frames, alphas, cells)."""
+        lines = self.maps.lines[block].astype(np.float32)
+        if self.stands is not None:
+            without_standing(lines, self.stands[block], self.maps.alphas)
+        return lines
+
+    def drum(self, lines: Floats) -> Floats:
+        """Evidence of the drum's whole orders, shape (frames, alphas, count)."""
+        maps, felt = self.maps, self.first_order_felt
+        lowest_base_hz = maps.lowest_tone_hz if felt else LOWEST_DRUM_COMB_HZ
+        drum = family_evidence(
+            np.maximum(lines, np.float32(DRUM_ABSENT)),
+            maps.grid,
+            FELT_ORDERS if felt else DRUM_ORDERS,
+            weights=FELT_WEIGHTS if felt else None,
+            count=self.count,
+            lowest_hz=maps.lowest_tone_hz,
+            lowest_base_hz=lowest_base_hz,
+        )
+        return centre(drum, maps.grid.cell_of(lowest_base_hz))
+
+    def beat(self, block: slice) -> Floats:
+        """Evidence of beats at the drum's first orders, shape (frames, alphas, count)."""
+        maps = self.maps
+        modulation = maps.modulation[block].astype(np.float32)
+        if self.beats_stand is not None:
+            without_standing(modulation, self.beats_stand[block], maps.alphas)
+        beat = family_evidence(
+            modulation,
+            replace(maps.grid, count=modulation.shape[-1]),
+            BEAT_ORDERS,
+            count=self.count,
+            lowest_hz=LOWEST_BEAT_HZ,
+            lowest_base_hz=LOWEST_BEAT_HZ,
+        )
+        return centre(beat, maps.grid.cell_of(LOWEST_BEAT_HZ))
+
+    def as_drum(self, block: slice) -> Floats:
+        """Evidence of a drum with its beats and whole orders."""
+        lines = self.lines(block)
+        return self.drum(lines) + self.beat(block)
+
+    def as_line(self, block: slice) -> Floats:
+        """Evidence of any line with its half, its double and its triple."""
+        lines, grid = self.lines(block), self.maps.grid
+        low = grid.cell_of(LOWEST_SEED_HZ)
+        values = family_evidence(
+            lines, grid, SEED_ORDERS, count=grid.count, lowest_hz=LOWEST_SEED_HZ
+        )
+        centre(values, low)
+        values[..., :low] = -2.0
+        return values
+
+
+# A sensor on the cabinet feels the first order above all; its next orders only support it.
+FELT_ORDERS = np.array([1.0, 2.0, 3.0])
+FELT_WEIGHTS = np.array([1.0, 0.2, 0.2])
+
+
+def gather(maps: Maps, *, highest_hz: float, first_order_felt: bool = False) -> Evidence:
+    """Evidence on the grid of drum rates up to `highest_hz`.
+
+    Args:
+        maps: the recording's maps.
+        highest_hz: the fastest drum rate.
+        first_order_felt: the recording is of a sensor that feels the drum's first order.
+    """
+    count = maps.grid.cell_of(highest_hz) + 1
+    return Evidence(maps=maps, count=count, first_order_felt=first_order_felt)
+
+
+def moving(evidence: Evidence) -> Evidence:
+    """The same evidence without what stands still, for finding out what moves."""
+    maps = evidence.maps
+    return replace(
+        evidence,
+        stands=standing_cells(maps.lines, maps.alphas, maps.grid, hop_s=maps.hop_s),
+        beats_stand=standing_cells(maps.modulation, maps.alphas, maps.grid, hop_s=maps.hop_s),
+    )
+
+
+# A speed must beat this share of all speeds in its frame to be worth hearing at all: a path that
+# may pick the best of thousands of states in noise must not gain by it.
+COMMON_SHARE = 0.93
+
+
+def centre(values: Floats, first: int) -> Floats:
+    """Evidence relative to what chance offers in the same frame, in place.
+
+    Below `first` nothing can be told; absent lines cost evidence where they could be heard, so
+    without this speeds too slow to be told would win by default.
+    """
+    if values.shape[-1] > first:
+        some = values[:, ::2, first::3].reshape(len(values), -1)
+        common = np.quantile(some, COMMON_SHARE, axis=1).astype(np.float32)
+        values[..., first:] -= common[:, None, None]
+        values[..., :first] -= np.maximum(common, 0.0)[:, None, None]
+    return values
+
+
+# The sharpest spectrum over all chirp rates tells how fast everything moves, whatever its order.
+# Its vote is a quarter of the line evidence it rests on, and bounded, for those lines vote again.
+AGREEMENT_WEIGHT = 0.25
+AGREEMENT_LIMIT = 4.0
+# Whole drum orders count again beside a learned family that may hold some of them already.
+DRUM_SHARE = 0.3
+
+
+def agreement(lines: Floats, maps: Maps) -> Floats:
+    """Penalty of each chirp rate against the sharpest one, shape (frames, alphas, 1)."""
+    low = maps.grid.cell_of(LOWEST_SEED_HZ)
+    sharpness = np.maximum(lines[..., low:] - 1.0, 0).sum(axis=-1)
+    sharpness -= sharpness.max(axis=1, keepdims=True)
+    return np.maximum(AGREEMENT_WEIGHT * sharpness, -AGREEMENT_LIMIT)[:, :, None]
