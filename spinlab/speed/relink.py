@@ -22,6 +22,8 @@ LEAST_FRAMES = 5
 LEAST_MOVED = 0.6
 # Of places that hold this share of the best one's evidence the nearest is taken.
 CLOSE_SHARE = 0.3
+# No followed line changes by more than this share (ln) between frames.
+LARGEST_LEAP = 0.3
 # What a cell more or less may be, in ln(speed).
 SLACK = 0.03
 
@@ -35,7 +37,7 @@ def relinked(path: Path, along: Floats, family: Family, maps: Maps) -> Path:
         family: the family of lines.
         maps: the recording's maps.
     """
-    stretches = carried_stretches(path, along)
+    stretches = carried_stretches(path, along, LARGEST_LEAP / maps.grid.step)
     if len(stretches) < 2:
         return path
     weight = [float(along[s, path.cell[s]].sum()) for s in stretches]
@@ -66,14 +68,15 @@ def relinked(path: Path, along: Floats, family: Family, maps: Maps) -> Path:
     return Path(cell=cell, alpha=np.where(cell >= 0, path.alpha, -1), score=path.score)
 
 
-def carried_stretches(path: Path, along: Floats) -> list[NDArray[np.int64]]:
-    """Frames of each unbroken stretch that the family's evidence carries."""
+def carried_stretches(path: Path, along: Floats, leap_cells: float) -> list[NDArray[np.int64]]:
+    """Frames of each stretch that the family's evidence carries, unbroken by a leap."""
     from scipy.ndimage import uniform_filter1d
 
     frames = np.arange(len(path.cell))
     on_path = np.where(path.cell >= 0, along[frames, path.cell], 0.0)
     carried = (uniform_filter1d(on_path, 3, mode="nearest") > CARRYING) & (path.cell >= 0)
-    parts = np.split(frames, np.flatnonzero(np.diff(carried.astype(int)) != 0) + 1)
+    breaks = (np.diff(carried.astype(int)) != 0) | (np.abs(np.diff(path.cell)) > leap_cells)
+    parts = np.split(frames, np.flatnonzero(breaks) + 1)
     return [p for p in parts if carried[p[0]] and len(p) >= LEAST_FRAMES]
 
 
