@@ -15,7 +15,7 @@ from spinlab.speed.scale import Candidate
 # A drum's rate changes by less than this share between frames, and a run of frames needs this many
 # nats of the drum's own evidence to be shown.
 LARGEST_LEAP = 0.2
-LEAST_RUN_SUPPORT = 5.0
+LEAST_RUN_SUPPORT = 6.0
 LEAST_STILL_SUPPORT = 25.0
 # No drum of this kind changes faster (common practice, no published source).
 FASTEST_RPM_PER_S = 250.0

@@ -18,6 +18,9 @@ STANDING = (
     "what is heard never changes speed, so nothing proves that it is the drum and not a pump or a "
     "fan; record the run-up as well"
 )
+# A stretch known less well than this share follows no line, and is not shown; frames of its mean.
+MOST_SIGMA = 0.008
+SIGMA_FRAMES = 9
 SHOWN_RIVAL = 0.01
 # A best reading with less of the likelihood than this is none at all.
 LEAST_KNOWN = 0.3
@@ -48,11 +51,13 @@ def write_down(
         return nothing(maps, STANDING)
     beating = support * from_beats if from_beats.any() else support
     keep = carried_on & supported(refined, joined, support, beating, factor)
+    relative = np.hypot(np.hypot(refined.sigma, lock_sigma), scales[0].sigma)
+    if not felt:
+        keep &= steady_sigma(relative) < MOST_SIGMA
     known = heard[keep]
     count = len(maps.time_s)
     speed, sigma, confidence = np.full(count, np.nan), np.full(count, np.nan), np.zeros(count)
     speed[known] = 60.0 * factor * np.exp(refined.log_hz + correction)[keep]
-    relative = np.hypot(np.hypot(refined.sigma, lock_sigma), scales[0].sigma)
     sigma[known] = speed[known] * relative[keep]
     local = 1 - np.exp(-np.maximum(support + 0.3 * refined.gain, 0) / 3)
     confidence[known] = weight * local[keep]
@@ -81,6 +86,14 @@ def write_down(
         else 0.0,
         reason=reason,
     )
+
+
+def steady_sigma(relative: NDArray[np.float64]) -> NDArray[np.float64]:
+    """The uncertainty of the frames around each frame: one blurred frame condemns nothing."""
+    from scipy.ndimage import median_filter
+
+    usual: NDArray[np.float64] = median_filter(relative, SIGMA_FRAMES, mode="nearest")
+    return usual
 
 
 def _reason(speed: NDArray[np.float64], scales: tuple[Candidate, ...]) -> str:
