@@ -1,67 +1,83 @@
 """A page opened in Debian's Chromium, measured from inside, without any network."""
 
-import html
-import json
+import functools
+import importlib.util
 import re
 import shutil
-import subprocess
+from concurrent.futures import ThreadPoolExecutor
 
 import pytest
 
 CHROMIUM = shutil.which("chromium")
 needs_chromium = pytest.mark.skipif(
-    CHROMIUM is None, reason="Debian's chromium is not installed: apt-get install chromium"
+    CHROMIUM is None or importlib.util.find_spec("playwright") is None,
+    reason="Debian's chromium or playwright is not installed: apt-get install chromium",
 )
-_FLAGS = ("--headless", "--no-sandbox", "--disable-gpu", "--hide-scrollbars", "--no-first-run")
-_WAIT = "--virtual-time-budget=4000"
+# One browser serves all tests.  It lives in a thread, since playwright's event loop would forbid
+# every other loop in its own.
+_THREAD = ThreadPoolExecutor(max_workers=1)
 
 
-def measure(page, script, folder, *, width=390, height=844, flags=()):
+def measure(page, script, folder, *, width=390, height=844, dark=False):
     """The JSON value of `script`, an expression, evaluated inside a page of that size.
 
-    The page is shown in a frame, since a window of Chromium is never narrower than 500 pixels,
-    and without its policy, so that our probe may run beside its own script.
+    The page is shown without its policy, so that our probe may run beside its own script.
     """
-    policy = re.search(r'<meta http-equiv="Content-Security-Policy"[^>]*>', page).group(0)
-    probe = (
-        '<script>addEventListener("load", async () => {'
-        f"const value = JSON.stringify(await ({script}));"
-        'parent.document.getElementById("probe").textContent = value;});</script>'
-    )
-    probed = page.replace(policy, "").replace("</body>", probe + "</body>")
-    outer = (
-        '<!DOCTYPE html><pre id="probe" hidden></pre><iframe style="border: 0" '
-        f'width="{width}" height="{height}" srcdoc="{html.escape(probed)}"></iframe>'
-    )
-    seen = dom(outer, folder, f"--window-size={width + 600},{height + 100}", *flags)
-    found = re.search(r'<pre id="probe"[^>]*>(.+?)</pre>', seen, re.S)
-    assert found, "the probe said nothing"
-    return json.loads(html.unescape(found.group(1)))
+    size = {"width": width, "height": height}
+    scheme = "dark" if dark else "light"
+    view = {"viewport": size, "color_scheme": scheme, "bypass_csp": True}
+    return _opened(page, folder, lambda tab, _: tab.evaluate(script), view)
 
 
-def dom(page, folder, *flags):
+def dom(page, folder):
     """The page's document after its scripts have run."""
-    return _run(page, folder, "--dump-dom", _WAIT, *flags).stdout
+    return _opened(page, folder, lambda tab, _: tab.content())
 
 
 def console(page, folder):
     """Everything that the unchanged page writes to the browser's console."""
-    log = _run(page, folder, "--enable-logging=stderr", "--v=0", "--dump-dom", _WAIT).stderr
-    return [line for line in log.splitlines() if "CONSOLE" in line]
+    return _opened(page, folder, lambda _, said: said)
 
 
 def print_to_pdf(page, folder):
     """(width, height) in points of every sheet that the page prints to."""
-    target = folder / "print.pdf"
-    _run(page, folder, "--no-pdf-header-footer", f"--print-to-pdf={target}")
-    boxes = re.findall(rb"/MediaBox\s*\[\s*0 0 ([0-9.]+) ([0-9.]+)\s*\]", target.read_bytes())
+    printed = _opened(page, folder, lambda tab, _: tab.pdf(prefer_css_page_size=True))
+    boxes = re.findall(rb"/MediaBox\s*\[\s*0 0 ([0-9.]+) ([0-9.]+)\s*\]", printed)
     return [(float(width), float(height)) for width, height in boxes]
 
 
-def _run(page, folder, *arguments):
+def close():
+    """End the browser, if there is one."""
+    if _started.cache_info().currsize:
+        driver, browser = _THREAD.submit(_started).result()
+        _THREAD.submit(browser.close).result()
+        _THREAD.submit(driver.stop).result()
+        _started.cache_clear()
+
+
+@functools.cache
+def _started():
+    from playwright.sync_api import sync_playwright
+
+    driver = sync_playwright().start()
+    options = {"executable_path": CHROMIUM, "args": ["--no-sandbox"], "timeout": 0}
+    return driver, driver.chromium.launch(**options)
+
+
+def _opened(page, folder, action, view=None):
     copy = folder / "page.html"
     copy.write_text(page, "utf-8")
-    command = [CHROMIUM, *_FLAGS, f"--user-data-dir={folder / 'profile'}", *arguments]
-    return subprocess.run(
-        [*command, copy.as_uri()], capture_output=True, text=True, timeout=120, check=True
-    )
+
+    def act():
+        context = _started()[1].new_context(offline=True, **(view or {}))
+        context.set_default_timeout(0)  # a busy computer is no failure
+        try:
+            tab, said = context.new_page(), []
+            tab.on("console", lambda message: said.append(message.text))
+            tab.on("pageerror", lambda error: said.append(str(error)))
+            tab.goto(copy.as_uri())
+            return action(tab, said)
+        finally:
+            context.close()
+
+    return _THREAD.submit(act).result()

@@ -4,6 +4,13 @@ import pytest
 
 from spinlab.report.page import page_html
 from tests.invented import make_invented, make_nothing_known
+from tests.report import browser
+
+
+@pytest.fixture(scope="session", autouse=True)
+def _one_browser():
+    yield
+    browser.close()
 
 
 @pytest.fixture(scope="session")

@@ -76,8 +76,7 @@ def test_the_unchanged_page_writes_no_error_to_the_console(pages, tmp_path, kind
 @needs_chromium
 @pytest.mark.parametrize("scheme", ["light", "dark"])
 def test_words_stand_out_from_their_ground_in_light_and_dark(pages, tmp_path, scheme):
-    flags = ("--blink-settings=preferredColorScheme=0",) if scheme == "dark" else ()
     for page in pages.values():
-        dark, poor = measure(page, probe("contrast"), tmp_path, flags=flags)
+        dark, poor = measure(page, probe("contrast"), tmp_path, dark=scheme == "dark")
         assert dark == (scheme == "dark")
         assert poor == []

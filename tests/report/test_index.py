@@ -164,8 +164,7 @@ def test_no_width_needs_sideways_scrolling_whatever_the_names(width, tmp_path):
 @needs_chromium
 @pytest.mark.parametrize("scheme", ["light", "dark"])
 def test_words_stand_out_from_their_ground_in_light_and_dark(index, tmp_path, scheme):
-    flags = ("--blink-settings=preferredColorScheme=0",) if scheme == "dark" else ()
-    dark, poor = measure(index, probe("contrast"), tmp_path, flags=flags)
+    dark, poor = measure(index, probe("contrast"), tmp_path, dark=scheme == "dark")
     assert dark == (scheme == "dark")
     assert poor == []
 

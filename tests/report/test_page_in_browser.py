@@ -70,8 +70,7 @@ def test_the_short_level_hides_the_experts_part(page, tmp_path):
 
 @pytest.mark.parametrize("scheme", ["light", "dark"])
 def test_words_stand_out_from_their_ground_in_light_and_dark(page, tmp_path, scheme):
-    flags = ("--blink-settings=preferredColorScheme=0",) if scheme == "dark" else ()
-    dark, poor = measure(page, probe("contrast"), tmp_path, flags=flags)
+    dark, poor = measure(page, probe("contrast"), tmp_path, dark=scheme == "dark")
     assert dark == (scheme == "dark")
     assert poor == []
 

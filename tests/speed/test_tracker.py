@@ -11,6 +11,7 @@ import pytest
 from spinlab.reading import read
 from spinlab.recording import Recording
 from spinlab.speed import track_speed
+from spinlab.speed.track import SpeedTrack
 from tests.shared_data import shared
 
 DEMO = Path(__file__).resolve().parents[2] / "recordings_demo"
@@ -35,9 +36,15 @@ def rotor(seed: int, *, hum: float = 0.03, top_rpm: float = 1200.0) -> tuple[Rec
     return Recording(kind="sound", samples=samples, rate_hz=rate), np.stack([time, speed])
 
 
-def test_each_plateau_of_a_rotor_is_read_within_three_tenths_of_a_percent_despite_hum():
+@pytest.fixture(scope="module")
+def tracked() -> tuple[Recording, SpeedTrack]:
+    """A rotor and its track, made once."""
     recording, _ = rotor(1)
-    track = track_speed(recording)
+    return recording, track_speed(recording)
+
+
+def test_each_plateau_of_a_rotor_is_read_within_three_tenths_of_a_percent_despite_hum(tracked):
+    _, track = tracked
     assert track.scale == "absolute"
     for start, end, rpm in ((9, 14, 400), (20, 26, 800), (31, 35.5, 1200)):
         inside = (track.time_s > start) & (track.time_s < end) & np.isfinite(track.speed_rpm)
@@ -65,10 +72,9 @@ def test_noise_and_hum_alone_are_no_drum():
     assert not np.isfinite(track.speed_rpm).any()
 
 
-def test_the_same_recording_gives_the_same_track():
-    recording, _ = rotor(4)
-    one, two = track_speed(recording), track_speed(recording)
-    np.testing.assert_array_equal(one.speed_rpm, two.speed_rpm)
+def test_the_same_recording_gives_the_same_track(tracked):
+    recording, track = tracked
+    np.testing.assert_array_equal(track_speed(recording).speed_rpm, track.speed_rpm)
 
 
 @pytest.mark.parametrize("name", ["lid-log", "unbalanced"])
