@@ -25,15 +25,15 @@ COMMANDS: dict[str, Command] = {
         attribute="batch_command",
         help="Check a whole folder, resumably, and index what was found.",
     ),
-    "compare": Command(
-        module="spinlab_cli.compare",
-        attribute="compare_command",
-        help="Compare recordings: before and after, good against worn.",
-    ),
     "guide": Command(
         module="spinlab_cli.guide",
         attribute="guide_command",
         help="Show how to record, or judge how fit a recording is.",
+    ),
+    "compare": Command(
+        module="spinlab_cli.compare",
+        attribute="compare_command",
+        help="Compare recordings: before and after, good against worn.",
     ),
     "baseline": Command(
         module="spinlab_cli.baseline",
