@@ -83,6 +83,8 @@ def moves(refined: Refined, run: NDArray[np.int64]) -> bool:
 # two lines or more are heard, for two lines tell an order from another.
 SHORT_GAP_S = 0.95
 LONG_GAP_S = 8.0
+CLOSE_GAP_S = 3.0
+MOSTLY = 0.8
 LINES_TO_TELL = 2
 RUN_SLACK = 0.04
 LINKING_RATE = 0.25
@@ -125,17 +127,23 @@ def supported(
 
     A path may leave the drum for a foreign line; it can do so only by a break.  A run between
     breaks is shown if beats or drum orders support it, more so if it never moves, and if the drum
-    could have got there from the better supported run beside it.
+    could have got there from the better supported run beside it.  A run that never moves needs
+    beats, for hum stands at whole multiples too, unless it goes on from a run that moves.
     """
-    weight = {}
+    weight, waiting = {}, {}
     for number in np.unique(run):
         inside = run == number
         still = np.ptp(refined.log_hz[inside]) < LEAST_SPREAD / 4
-        # tones that stand at whole multiples are hum, or a plateau's third order; beats are neither
         own = beating if still else support
         total = float(np.maximum(own[inside], 0).sum()) * HOP_S / LOCK_HOP_S
         if total > (LEAST_STILL_SUPPORT if still else LEAST_RUN_SUPPORT):
             weight[int(number)] = total
+        elif still and refined.carried[inside].mean() > MOSTLY:
+            waiting[int(number)] = float(np.maximum(support[inside], 0).sum()) * HOP_S / LOCK_HOP_S
+    for number, total in waiting.items():
+        beside = any(_goes_on(refined, run, number, other) for other in weight)
+        if total > LEAST_STILL_SUPPORT and beside:
+            weight[number] = total
     speed = 60.0 * factor * np.exp(refined.log_hz)
     for number in sorted(weight, key=lambda n: weight[n]):
         for other in (n for n in list(weight) if weight[n] > weight[number]):
@@ -143,6 +151,14 @@ def supported(
                 del weight[number]
                 break
     return np.isin(run, list(weight))
+
+
+def _goes_on(refined: Refined, run: NDArray[np.int64], one: int, other: int) -> bool:
+    """Whether two runs follow each other closely and a drum gets from one to the other."""
+    before, after = (np.flatnonzero(run == n) for n in sorted((one, other)))
+    gap_s = float(refined.time_s[after[0]] - refined.time_s[before[-1]])
+    change = abs(float(refined.log_hz[after[0]] - refined.log_hz[before[-1]]))
+    return gap_s <= CLOSE_GAP_S and change <= RUN_SLACK + LINKING_RATE * gap_s
 
 
 def _unreachable(
