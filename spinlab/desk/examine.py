@@ -46,7 +46,11 @@ def examine(
     from spinlab.reading import read
 
     machine = load_machine(profile) if profile else None
-    recording = read(original)
+    try:
+        recording = read(original)
+    except InputError as error:
+        # the sentence is shown to the sender, and where the desk keeps its files is not theirs
+        raise type(error)(str(error).replace(original, "The recording")) from error
     recording = replace(recording, source=replace(recording.source, file=name))
     analysis = analyse(recording, machine, readings=_parsed(readings))
     _write(analysis, Path(folder))

@@ -165,11 +165,8 @@ def _count(tally, database, vault, senders):
         acknowledged |= sender.acknowledged
     with database.read() as connection:
         rows = {row.id: row for row in connection.execute(select(job))}
-        told = dict(
-            connection.execute(select(finding.c.job_id, func.count()).group_by(finding.c.job_id))
-            .tuples()
-            .all()
-        )
+        counted = select(finding.c.job_id, func.count()).group_by(finding.c.job_id)
+        told = {job_id: count for job_id, count in connection.execute(counted)}
     tally.sent, tally.jobs = len(acknowledged), len(rows)
     tally.attempts = sum(row.attempts for row in rows.values())
     for job_id, digest in acknowledged.items():
