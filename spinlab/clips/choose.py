@@ -134,17 +134,8 @@ def _imbalance(finding: Finding, analysis: Analysed) -> Clip | None:
     if not rows or band is None or finding.state == "clear":
         return None
     stretch = _plateau(analysis.track, max(float(row["speed_rpm"]) for row in rows))
-    if stretch is None:
-        return None
-    start_s, end_s = _middle(*stretch, 0.25)
-    return Clip(
-        name="knock",
-        words=say("Only the band that swells, at a quarter of the pace: one swell for each turn."),
-        start_s=start_s,
-        end_s=end_s,
-        band_hz=(float(band[0]), float(band[1])),
-        pace=0.25,
-    )
+    words = say("Only the band that swells, at a quarter of the pace: one swell for each turn.")
+    return _slowed_band("knock", words, stretch, band)
 
 
 def _motor(finding: Finding, analysis: Analysed) -> Clip | None:
@@ -169,13 +160,20 @@ def _motor(finding: Finding, analysis: Analysed) -> Clip | None:
 
 
 def _arcing(band: Any, analysis: Analysed) -> Clip | None:
-    stretch = _plateau(analysis.track, None)
+    words = say("Only the highest band, at a quarter of the pace: crackle, not a smooth hiss.")
+    return _slowed_band("arcing", words, _plateau(analysis.track, None), band)
+
+
+def _slowed_band(
+    name: str, words: str, stretch: tuple[float, float] | None, band: Any
+) -> Clip | None:
+    """The middle of a plateau in one band only, at a quarter of the pace."""
     if stretch is None:
         return None
     start_s, end_s = _middle(*stretch, 0.25)
     return Clip(
-        name="arcing",
-        words=say("Only the highest band, at a quarter of the pace: crackle, not a smooth hiss."),
+        name=name,
+        words=words,
         start_s=start_s,
         end_s=end_s,
         band_hz=(float(band[0]), float(band[1])),

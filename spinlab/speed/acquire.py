@@ -25,12 +25,10 @@ ROUNDS = 4
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class Acquired:
-    """A path of whatever moves, its family and score; `from_drum` if it began as the drum."""
+    """A path of whatever moves, and its family."""
 
     path: Path
     family: Family
-    score: float
-    from_drum: bool
 
 
 def _follow(values: Values, evidence: Evidence) -> Path:
@@ -142,13 +140,13 @@ def acquire(evidence: Evidence) -> tuple[Acquired, ...]:
         if not (path.cell >= 0).any():
             return ()
         family = learn(path, evidence.maps)
-        return (Acquired(path=path, family=family, score=path.score, from_drum=True),)
+        return (Acquired(path=path, family=family),)
     seen = moving(evidence)
     found = _from_seeds(seen, evidence, seen)
-    if max((a.score for a in found), default=0.0) < ENOUGH:
+    if max((a.path.score for a in found), default=0.0) < ENOUGH:
         # short ramps of faint lines need their plateaus to be found at all
         found += _from_seeds(evidence, evidence, seen)
-    return tuple(sorted(found, key=lambda a: -a.score))
+    return tuple(sorted(found, key=lambda a: -a.path.score))
 
 
 # A path found from what moves alone that explains less than this is not relied on.
@@ -161,10 +159,10 @@ def _from_seeds(seed: Evidence, evidence: Evidence, seen: Evidence) -> list[Acqu
     start = _follow(seed.as_drum, seed)
     if (start.cell >= 0).any():
         path, family = _learned(start, evidence, seen, as_drum=True)
-        found.append(Acquired(path=path, family=family, score=path.score, from_drum=True))
+        found.append(Acquired(path=path, family=family))
     line = _follow(seed.as_line, seed)
     if (line.cell >= 0).any():
         path, family = _learned(line, evidence, seen, as_drum=False)
         if len(family.offsets):
-            found.append(Acquired(path=path, family=family, score=path.score, from_drum=False))
+            found.append(Acquired(path=path, family=family))
     return found

@@ -38,7 +38,7 @@ class Maps:
     Attributes:
         time_s: shape (frames,), frame centres on the file's own clock.
         alphas: shape (alphas,), 1/s.
-        grid: the log grid of `tones`; `modulation` covers its first cells.
+        grid: the log grid of `lines`; `modulation` covers its first cells.
         lines: shape (frames, alphas, cells), float16, evidence of a line in nats, taken down where
             it stands still for most of the recording and weighted by how much of a frame is news:
             frames longer than the hop overlap, and evidence counted twice would outvote the

@@ -80,14 +80,24 @@ def moves(refined: Refined, run: NDArray[np.int64]) -> bool:
 
 
 # Runs this close (s) go on from one another if the speed does; so do runs farther apart in which
-# two lines or more are heard, for two lines tell an order from another.
+# two lines or more are heard, for two lines tell an order from another; and a run that never moves
+# and that its own lines mostly carry, if it follows a shown one this closely.
 SHORT_GAP_S = 0.95
 LONG_GAP_S = 8.0
+LINES_TO_TELL = 2
 CLOSE_GAP_S = 3.0
 MOSTLY = 0.8
-LINES_TO_TELL = 2
 RUN_SLACK = 0.04
 LINKING_RATE = 0.25
+
+
+def _between(
+    refined: Refined, before: NDArray[np.int64], after: NDArray[np.int64]
+) -> tuple[float, bool]:
+    """Seconds between two runs, and whether the speed goes on from one to the other."""
+    gap_s = float(refined.time_s[after[0]] - refined.time_s[before[-1]])
+    change = abs(float(refined.log_hz[after[0]] - refined.log_hz[before[-1]]))
+    return gap_s, change <= RUN_SLACK + LINKING_RATE * gap_s
 
 
 def linked(refined: Refined, run: NDArray[np.int64]) -> NDArray[np.int64]:
@@ -96,11 +106,10 @@ def linked(refined: Refined, run: NDArray[np.int64]) -> NDArray[np.int64]:
     parts = [p for p in parts if refined.carried[p].all()]
     out = run.copy()
     for before, after in itertools.pairwise(parts):
-        gap_s = float(refined.time_s[after[0]] - refined.time_s[before[-1]])
-        change = abs(float(refined.log_hz[after[0]] - refined.log_hz[before[-1]]))
+        gap_s, goes_on = _between(refined, before, after)
         told = min(np.median(refined.heard[before]), np.median(refined.heard[after]))
         near = gap_s <= SHORT_GAP_S or (gap_s <= LONG_GAP_S and told >= LINES_TO_TELL)
-        if near and change <= RUN_SLACK + LINKING_RATE * gap_s:
+        if near and goes_on:
             out[after] = out[before[0]]
     return out
 
@@ -134,12 +143,11 @@ def supported(
     for number in np.unique(run):
         inside = run == number
         still = np.ptp(refined.log_hz[inside]) < LEAST_SPREAD / 4
-        own = beating if still else support
-        total = float(np.maximum(own[inside], 0).sum()) * HOP_S / LOCK_HOP_S
+        total = _nats(beating if still else support, inside)
         if total > (LEAST_STILL_SUPPORT if still else LEAST_RUN_SUPPORT):
             weight[int(number)] = total
         elif still and refined.carried[inside].mean() > MOSTLY:
-            waiting[int(number)] = float(np.maximum(support[inside], 0).sum()) * HOP_S / LOCK_HOP_S
+            waiting[int(number)] = _nats(support, inside)
     for number, total in waiting.items():
         beside = any(_goes_on(refined, run, number, other) for other in weight)
         if total > LEAST_STILL_SUPPORT and beside:
@@ -153,12 +161,16 @@ def supported(
     return np.isin(run, list(weight))
 
 
+def _nats(evidence: NDArray[np.float64], inside: NDArray[np.bool_]) -> float:
+    """Evidence of a run: frames are denser than the windows that it was counted in."""
+    return float(np.maximum(evidence[inside], 0).sum()) * HOP_S / LOCK_HOP_S
+
+
 def _goes_on(refined: Refined, run: NDArray[np.int64], one: int, other: int) -> bool:
     """Whether two runs follow each other closely and a drum gets from one to the other."""
     before, after = (np.flatnonzero(run == n) for n in sorted((one, other)))
-    gap_s = float(refined.time_s[after[0]] - refined.time_s[before[-1]])
-    change = abs(float(refined.log_hz[after[0]] - refined.log_hz[before[-1]]))
-    return gap_s <= CLOSE_GAP_S and change <= RUN_SLACK + LINKING_RATE * gap_s
+    gap_s, goes_on = _between(refined, before, after)
+    return gap_s <= CLOSE_GAP_S and goes_on
 
 
 def _unreachable(
