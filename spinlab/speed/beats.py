@@ -16,15 +16,23 @@ from spinlab.speed.follow import Course, Followed, at_orders, follow
 from spinlab.speed.frames import news_share
 from spinlab.speed.modulation import Envelopes
 
-# Long windows hear faint beats on plateaus, short ones still hear them on ramps.
-WINDOWS_S = (4.8, 9.6)
-BEAT_HOP_S = 1.2
+# Along a known course a beat stays in phase for many turns; creep ends it sooner or later.
+WINDOWS_S = (9.6, 19.2)
 HIGHEST_BEAT_HZ = 62.0
 # Speech beats at 2-5 Hz, syllable by syllable; a drum that spins is faster.
 LOWEST_BEAT_HZ = 4.0
 BEAT_PRIOR = 0.3
 BEAT_LIMIT = 12.0
 FLOOR_WIDTH_HZ = 4.0
+# Hum and its torque beat at the mains' rate whatever the drum does, and a drum at 1000 rpm does so
+# three times a turn.  A beat stands if it is heard at this share of all speeds passed (levels as
+# wide as this in ln(speed), at least so many of them); mean power over noise that is heard.
+STANDING_WINDOW_S = 4.8
+LEVEL = 0.05
+LEAST_LEVELS = 3
+STANDS_SHARE = 0.6
+LEAST_RATIO = 2.5
+RATIO_LIMIT = 8.0
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -45,8 +53,12 @@ def follow_beats(
     time_s: NDArray[np.float64],
     *,
     window_s: float,
+    stands: tuple[NDArray[np.float64], ...] = (),
 ) -> Beats:
-    """Envelope spectra along a course in windows centred on `time_s`."""
+    """Envelope spectra along a course in windows centred on `time_s`.
+
+    `stands` are the rates of each row at which a beat stands, and which say nothing.
+    """
     if not len(time_s):
         return Beats(time_s=time_s, rows=())
     rows = follow(
@@ -60,7 +72,42 @@ def follow_beats(
         floor_width_hz=FLOOR_WIDTH_HZ,
     )
     hop_s = float(np.diff(time_s).min()) if len(time_s) > 1 else window_s
+    reach_hz = 2.0 / window_s  # half the main lobe of a Hann window
+    for row, standing_hz in zip(rows, stands, strict=False):
+        rate_hz = row.bin_hz * np.arange(row.ratio.shape[1])
+        for stand_hz in standing_hz:
+            row.ratio[:, np.abs(rate_hz - stand_hz) < reach_hz] = 1.0
     return Beats(time_s=time_s, rows=rows, news=news_share(window_s, hop_s))
+
+
+def standing_beats(envelopes: Envelopes, course: Course) -> tuple[NDArray[np.float64], ...]:
+    """Rates in Hz at which each row beats while the speed along a course changes."""
+    time_s = np.arange(course.time_s[0], course.time_s[-1], STANDING_WINDOW_S / 2)
+    if not len(time_s):
+        return tuple(np.zeros(0) for _ in envelopes.rows)
+    still = Course(time_s=time_s[[0, -1]], log_hz=np.zeros(2), slope=np.zeros(2))
+    rows = follow(
+        envelopes.rows,
+        envelopes.rate_hz,
+        envelopes.start_s,
+        still,
+        time_s,
+        frame_s=STANDING_WINDOW_S,
+        highest_hz=HIGHEST_BEAT_HZ,
+        floor_width_hz=FLOOR_WIDTH_HZ,
+    )
+    level = np.floor(np.log(course.rate_hz(time_s)) / LEVEL).astype(np.int64)
+    levels, member = np.unique(level, return_inverse=True)
+    if len(levels) < LEAST_LEVELS:
+        return tuple(np.zeros(0) for _ in rows)
+    out = []
+    for row in rows:
+        total = np.zeros((len(levels), row.ratio.shape[1]), np.float32)
+        np.add.at(total, member, np.minimum(row.ratio, np.float32(RATIO_LIMIT)))
+        mean = total / np.bincount(member)[:, None]
+        stands = (mean > LEAST_RATIO).mean(axis=0) >= STANDS_SHARE
+        out.append(row.bin_hz * np.flatnonzero(stands).astype(np.float64))
+    return tuple(out)
 
 
 def beat_evidence(beats: Beats, factors: NDArray[np.float64]) -> Floats:

@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from spinlab.speed.bands import Band
-from spinlab.speed.beats import beat_evidence, follow_beats
+from spinlab.speed.beats import Beats, beat_evidence, follow_beats, standing_beats
 from spinlab.speed.evidence import Floats, line_evidence
 from spinlab.speed.follow import Course, at_orders, follow, standing
 from spinlab.speed.frames import news_share
@@ -28,11 +28,18 @@ TONE_FRAME_S = 2.4
 TONE_LIMIT = 300.0
 # Creep is reported as 0.5-1 % (value from memory).  The scale holds its mean; what it changes by
 # from stage to stage stands between the motor and a drum that is not heard itself.
-BELT_CREEP_SIGMA = 0.0025
+BELT_CREEP_SIGMA = 0.0015
 # A direct drive has none.
 RIGID_SIGMA = 0.0003
+# Readings that share beats with the true one.
+MULTIPLES = (1.0, 1 / 3, 0.5, 2 / 3, 1.5, 2.0, 3.0)
+KIN_MARGIN = 0.3
+KIN_STEP = 0.004
 # Windows overlap, and creep changes slowly: weight of its prior in each.
 PRIOR_WEIGHT = 0.25
+# Bands and orders hear the same turns, and windows overlap: share of their evidence that moves the
+# drum against the course.
+LOCK_TEMPER = 0.4
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -45,6 +52,8 @@ class Lock:
         support: shape (windows,), nats by which beats and drum orders favour the reading over a
             random one nearby.
         from_beats: shape (windows,), share of that support that beats gave.
+        kin: shape (windows, multiples), nats of a beat at each of `MULTIPLES` of the drum's rate;
+            none where there are no beats.
     """
 
     time_s: NDArray[np.float64]
@@ -52,6 +61,7 @@ class Lock:
     sigma: NDArray[np.float64]
     support: NDArray[np.float64]
     from_beats: NDArray[np.float64]
+    kin: NDArray[np.float64]
 
 
 def lock_to_drum(
@@ -81,14 +91,17 @@ def lock_to_drum(
     """
     logs = np.arange(-REACH, REACH + STEP / 2, STEP)
     tone = _tone_evidence(low_band, start_s, course, time_s, whole_orders, logs, steady_hz)
-    beat = np.zeros_like(tone)
+    beat, kin = np.zeros_like(tone), np.zeros((len(time_s), 0))
     if envelopes is not None:
-        beats = follow_beats(envelopes, course, time_s, window_s=LOCK_WINDOW_S)
+        stands = standing_beats(envelopes, course)
+        beats = follow_beats(envelopes, course, time_s, window_s=LOCK_WINDOW_S, stands=stands)
         for order in beat_orders:
             beat += beat_evidence(beats, order * np.exp(logs))
+        kin = _kinship(beats)
     news = news_share(LOCK_WINDOW_S, LOCK_HOP_S)
     total = news * (tone + beat)
-    held = total - np.float32(PRIOR_WEIGHT * 0.5) * ((logs / creep_sigma) ** 2).astype(np.float32)
+    prior = np.float32(PRIOR_WEIGHT * 0.5) * ((logs / creep_sigma) ** 2).astype(np.float32)
+    held = np.float32(LOCK_TEMPER) * total - prior
     best = smooth_correction(held)
     rows = np.arange(len(best))
     pooled = _pooled(held)
@@ -101,7 +114,18 @@ def lock_to_drum(
         sigma=sigma,
         support=support.astype(np.float64),
         from_beats=np.where(support > 0, share, 0.0),
+        kin=news * kin,
     )
+
+
+def _kinship(beats: Beats) -> NDArray[np.float64]:
+    """Evidence of a beat at each of `MULTIPLES` over that of any rate, in each window."""
+    logs = np.arange(
+        np.log(MULTIPLES[1]) - KIN_MARGIN, np.log(MULTIPLES[-1]) + KIN_MARGIN, KIN_STEP
+    )
+    value = beat_evidence(beats, np.exp(logs)).astype(np.float64)
+    value -= value.mean(axis=1, keepdims=True)
+    return value[:, np.round((np.log(MULTIPLES) - logs[0]) / KIN_STEP).astype(int)]
 
 
 def felt_lock(refined: Refined) -> Lock:
@@ -113,6 +137,7 @@ def felt_lock(refined: Refined) -> Lock:
         sigma=np.zeros(count),
         support=refined.gain,
         from_beats=np.zeros(count),
+        kin=np.zeros((count, 0)),
     )
 
 

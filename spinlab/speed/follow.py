@@ -101,7 +101,8 @@ def follow(
         spectrum = fft.rfft(values, n=length, axis=1)[:, :bins]
         out[:, k] = spectrum.real**2 + spectrum.imag**2
     bin_hz = sample_rate_hz / length
-    out /= noise_floor(out, bin_hz, width_hz=floor_width_hz)
+    if len(time_s):
+        out /= noise_floor(out, bin_hz, width_hz=floor_width_hz)
     strong = out > STRONG_RATIO
     out[strong] = STRONG_RATIO * (1 + np.log(out[strong] / STRONG_RATIO))
     return tuple(

@@ -51,7 +51,7 @@ def listen(recording: Recording, *, lowest_hz: float) -> Listened:
         lowest_tone_hz = LOWEST_ACCELERATION_HZ
     maps = make_maps(
         bands,
-        envelopes,
+        envelopes.paired() if envelopes else None,
         start_s=recording.start_s,
         duration_s=recording.duration_s,
         lowest_hz=lowest_hz,

@@ -7,7 +7,7 @@ machine (Antoni and Hanson 2010, HAL hal-00541703), so all are watched.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -16,15 +16,21 @@ from spinlab.recording import Recording
 
 # Envelope samples per second: twice the highest modulation looked for, with room for the warp.
 ENVELOPE_RATE_HZ = 160.0
-# Below this a band holds a few orders, and their beats among themselves drown the noise's own.
-LOWEST_CARRIER_HZ = 450.0
-BANDS_PER_OCTAVE = 1.5
-MAX_BANDS = 8
+LOWEST_CARRIER_HZ = 200.0
+BANDS_PER_OCTAVE = 3.0
+MAX_BANDS = 16
+# Power of each bin over its own mean, raised to this: against the plain power, a knock or a
+# syllable weighs less; against the logarithm, the silent instants of noise do.
+COMPRESSION = 0.7
+SLOW_S = 1.5
+# A bin may not exceed its own mean by more than this many times it.
+HIGHEST_EXCESS = 3.0
+BLOCK_S = 20.0
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class Envelopes:
-    """Detrended log envelopes of the carrier bands.
+    """Detrended envelopes of the carrier bands.
 
     Attributes:
         rows: shape (bands + 1, n), one per band and last the mean of all.
@@ -35,6 +41,12 @@ class Envelopes:
     rows: NDArray[np.float32]
     rate_hz: float
     start_s: float
+
+    def paired(self) -> Envelopes:
+        """The same with neighbouring bands joined, for a first look at half the work."""
+        bands = self.rows[:-1]
+        joined = [bands[k : k + 2].mean(axis=0) for k in range(0, len(bands), 2)]
+        return replace(self, rows=np.stack([*joined, self.rows[-1]]))
 
 
 def carrier_edges(rate_hz: float, highest_hz: float) -> NDArray[np.float64]:
@@ -47,38 +59,29 @@ def carrier_edges(rate_hz: float, highest_hz: float) -> NDArray[np.float64]:
 
 
 def band_envelopes(recording: Recording, *, highest_hz: float) -> Envelopes:
-    """Detrended log power of each carrier band, from short spectra, block by block.
+    """Detrended loudness of each carrier band, from short spectra, block by block.
 
-    The mean of the log over the bins of a band is used: a steady tone in one bin then weighs no
-    more than any other bin, while a loudness beat moves all of them together.
+    Each bin is taken relative to its own mean over a second or two before the bins of a band are
+    averaged: a steady tone then weighs no more than any other bin and brings less noise, while a
+    loudness beat moves all of them together.
     """
-    from scipy import fft
-
     hop = max(1, round(recording.rate_hz / ENVELOPE_RATE_HZ))
     frame = int(2 ** np.ceil(np.log2(hop * 1.5)))
     edges = carrier_edges(recording.rate_hz, highest_hz)
     bins = np.clip(np.round(edges * frame / recording.rate_hz).astype(int), 1, frame // 2)
     bins[:, 1] = np.maximum(bins[:, 1], bins[:, 0] + 1)
     bins = bins[np.r_[True, np.diff(bins[:, 0]) > 0]]
-    window = np.hanning(frame + 1)[:-1].astype(np.float32)
     starts = np.concatenate([bins[:, 0], bins[-1:, 1]])
-    rows = []
-    per_block = max(1, int(20.0 * recording.rate_hz / hop))
-    total = max(1, (recording.length - frame) // hop + 1)
-    for first in range(0, total, per_block):
-        count = min(per_block, total - first)
-        part = recording.samples[:, first * hop : (first + count - 1) * hop + frame]
-        mono = np.nan_to_num(part.mean(axis=0, dtype=np.float32))
-        if len(mono) < frame:
-            mono = np.pad(mono, (0, frame - len(mono)))
-        frames = np.lib.stride_tricks.sliding_window_view(mono, frame)[::hop][:count]
-        spectrum = fft.rfft(frames * window, axis=1)
-        power = spectrum.real**2 + spectrum.imag**2
-        log_power = np.log(power[:, : starts[-1] + 1] + np.float32(1e-14))
-        sums = np.add.reduceat(log_power, starts[:-1], axis=1)
-        sums[:, -1] -= log_power[:, starts[-1]] if log_power.shape[1] > starts[-1] else 0.0
-        rows.append(sums / np.diff(starts))
     rate_hz = recording.rate_hz / hop
+    size = max(3, round(SLOW_S * rate_hz)) | 1
+    total = max(1, (recording.length - frame) // hop + 1)
+    step = max(1, int(BLOCK_S * rate_hz))
+    rows = []
+    for first in range(0, total, step):
+        begin, end = max(0, first - size), min(total, first + step + size)
+        loudness = _loudness(recording, begin, end, hop=hop, frame=frame, highest=int(starts[-1]))
+        sums = np.add.reduceat(_excess(loudness, size), starts[:-1], axis=1)
+        rows.append((sums / np.diff(starts))[first - begin : first - begin + step])
     flat = detrended(np.concatenate(rows).T.astype(np.float32), rate_hz)
     return Envelopes(
         rows=np.concatenate([flat, flat.mean(axis=0, keepdims=True)]),
@@ -87,10 +90,35 @@ def band_envelopes(recording: Recording, *, highest_hz: float) -> Envelopes:
     )
 
 
-def detrended(
-    values: NDArray[np.float32], rate_hz: float, *, window_s: float = 1.5
+def _loudness(
+    recording: Recording, begin: int, end: int, *, hop: int, frame: int, highest: int
 ) -> NDArray[np.float32]:
-    """Log envelopes less their slow part and with single knocks limited, shape (bands, n).
+    """Compressed power of the bins below `highest` of frames `begin` to `end`."""
+    from scipy import fft
+
+    part = recording.samples[:, begin * hop : (end - 1) * hop + frame]
+    mono = np.nan_to_num(part.mean(axis=0, dtype=np.float32))
+    mono = np.pad(mono, (0, max(0, (end - begin - 1) * hop + frame - len(mono))))
+    frames = np.lib.stride_tricks.sliding_window_view(mono, frame)[::hop]
+    window = np.hanning(frame + 1)[:-1].astype(np.float32)
+    spectrum = fft.rfft(frames * window, axis=1)[:, :highest]
+    power = spectrum.real**2 + spectrum.imag**2
+    power += np.float32(1e-14)
+    loudness: NDArray[np.float32] = power**COMPRESSION
+    return loudness
+
+
+def _excess(loudness: NDArray[np.float32], size: int) -> NDArray[np.float32]:
+    """Loudness of each bin over its running mean, less one, limited."""
+    from scipy.ndimage import uniform_filter1d
+
+    mean = uniform_filter1d(loudness, size, axis=0, mode="nearest")
+    excess: NDArray[np.float32] = np.minimum(loudness / mean - 1.0, np.float32(HIGHEST_EXCESS))
+    return excess
+
+
+def detrended(values: NDArray[np.float32], rate_hz: float) -> NDArray[np.float32]:
+    """Envelopes less their slow part and with single knocks limited, shape (bands, n).
 
     What is slower than the window (gain, speed, speech phrases) is taken out by a running mean; a
     knock or a syllable is limited at three robust standard deviations so that it cannot ring
@@ -98,7 +126,7 @@ def detrended(
     """
     from scipy.ndimage import uniform_filter1d
 
-    size = max(3, round(window_s * rate_hz)) | 1
+    size = max(3, round(SLOW_S * rate_hz)) | 1
     flat = values - uniform_filter1d(values, size, axis=1, mode="nearest")
     spread = uniform_filter1d(np.abs(flat), 4 * size, axis=1, mode="nearest") * 1.2533 + 1e-9
     return np.clip(flat, -3 * spread, 3 * spread).astype(np.float32)

@@ -76,6 +76,44 @@ def _at_motor(
     return score
 
 
+# Without a belt every line of the motor is a whole order of the drum: share of lines that are the
+# motor's or the drum's, and how far out such an order may lie (standard uncertainties of the
+# scale, at most this share of the distance between orders).
+WHOLE_SHARE = 0.7
+SNAP_SPREAD = 0.0003
+SNAP_SIGMAS = 3.0
+SNAP_STEPS = 401
+SNAP_REACH = 0.4
+
+
+def snapped(refined: Refined, factor: float, sigma: float) -> tuple[float, float]:
+    """The factor at which the lines are whole orders of the drum, and its uncertainty of ln.
+
+    For a drive without a belt.  Lines of so high an order that the next whole one lies within the
+    uncertainty of the factor say nothing.
+
+    Args:
+        refined: the course and its lines.
+        factor: drum rate over course rate.
+        sigma: standard uncertainty of ln(factor).
+    """
+    shift = np.linspace(-SNAP_SIGMAS * sigma, SNAP_SIGMAS * sigma, SNAP_STEPS)
+    score = -0.5 * (shift / sigma) ** 2
+    near = refined.orders[:, None] / factor * np.exp(-shift)
+    use = (refined.orders / factor * SNAP_SIGMAS * sigma < SNAP_REACH) & (near[:, 0] > 0.9)
+    for order, own, strength in zip(
+        near[use], refined.order_sigma[use], refined.strength[use], strict=True
+    ):
+        spread = order * np.hypot(SNAP_SPREAD, min(float(own), 0.01))
+        density = np.exp(-0.5 * ((order - np.round(order)) / spread) ** 2) / spread
+        weight = float(np.clip(strength / 2.0, 0.0, 1.0))
+        score += weight * np.log(1 - WHOLE_SHARE + WHOLE_SHARE * density / np.sqrt(2 * np.pi))
+    share = np.exp(score - score.max())
+    mean = float(np.average(shift, weights=share))
+    spread_ln = float(np.sqrt(np.average((shift - mean) ** 2, weights=share)))
+    return factor * float(np.exp(mean)), spread_ln
+
+
 # Nats by which the motor's order must stand out among all that the tolerance allows.
 LEAST_RATIO_NATS = 5.0
 LEAST_RATIO_SHARE = 0.9

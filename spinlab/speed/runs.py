@@ -1,4 +1,4 @@
-"""Runs: which stretches of a path go on from one another, and which of them may be shown."""
+"""Runs: the unbroken stretches of a path, which of them go on from one another, what moves."""
 
 from __future__ import annotations
 
@@ -7,19 +7,12 @@ import itertools
 import numpy as np
 from numpy.typing import NDArray
 
-from spinlab.speed.drumlock import LOCK_HOP_S
 from spinlab.speed.frames import HOP_S
 from spinlab.speed.refine import Refined
 from spinlab.speed.scale import Candidate
 
-# A drum's rate changes by less than this share between frames, and a run of frames needs this many
-# nats of the drum's own evidence to be shown.
+# A drum's rate changes by less than this share between frames.
 LARGEST_LEAP = 0.2
-LEAST_RUN_SUPPORT = 6.0
-LEAST_STILL_SUPPORT = 25.0
-# No drum of this kind changes faster (common practice, no published source).
-FASTEST_RPM_PER_S = 250.0
-FASTEST_FALL_RPM_PER_S = 120.0
 # What never changes speed cannot be told from a pump or a fan.
 LEAST_SPREAD = 0.2
 LEAST_RUN_FRAMES = 6
@@ -79,19 +72,18 @@ def moves(refined: Refined, run: NDArray[np.int64]) -> bool:
     return False
 
 
-# Runs this close (s) go on from one another if the speed does; so do runs farther apart in which
-# two lines or more are heard, for two lines tell an order from another; and a run that never moves
-# and that its own lines mostly carry, if it follows a shown one this closely.
+# Runs this close (s) go on from one another if the speed does; so do runs farther apart, or farther
+# still if two lines or more are heard in them, where each foretells the other; and a run that never
+# moves and that its own lines mostly carry goes on from a shown one that it follows closely.
 SHORT_GAP_S = 0.95
 LONG_GAP_S = 8.0
 LINES_TO_TELL = 2
 CLOSE_GAP_S = 3.0
-MOSTLY = 0.8
 RUN_SLACK = 0.04
 LINKING_RATE = 0.25
 
 
-def _between(
+def between(
     refined: Refined, before: NDArray[np.int64], after: NDArray[np.int64]
 ) -> tuple[float, bool]:
     """Seconds between two runs, and whether the speed goes on from one to the other."""
@@ -100,16 +92,35 @@ def _between(
     return gap_s, change <= RUN_SLACK + LINKING_RATE * gap_s
 
 
+# Frames from which the slope at the end of a run is taken, and the change of ln(speed) that may be
+# foretold by it.
+SLOPE_FRAMES = 5
+FARTHEST_FORESEEN = 0.15
+
+
+def _foreseen(refined: Refined, before: NDArray[np.int64], after: NDArray[np.int64]) -> bool:
+    """Whether two runs meet half-way if each goes on as it ends or begins."""
+    if min(len(before), len(after)) < SLOPE_FRAMES:
+        return False
+    last, first = before[-SLOPE_FRAMES:], after[:SLOPE_FRAMES]
+    middle_s = 0.5 * float(refined.time_s[last[-1]] + refined.time_s[first[0]])
+    half_s = middle_s - float(refined.time_s[last[-1]])
+    lines = [np.polyfit(refined.time_s[k] - middle_s, refined.log_hz[k], 1) for k in (last, first)]
+    if max(abs(float(slope)) for slope, _ in lines) * half_s > FARTHEST_FORESEEN:
+        return False
+    return bool(abs(lines[0][1] - lines[1][1]) <= RUN_SLACK)
+
+
 def linked(refined: Refined, run: NDArray[np.int64]) -> NDArray[np.int64]:
     """Runs renumbered so that those which go on from one another share a number."""
     parts = [np.flatnonzero(run == n) for n in np.unique(run)]
     parts = [p for p in parts if refined.carried[p].all()]
     out = run.copy()
     for before, after in itertools.pairwise(parts):
-        gap_s, goes_on = _between(refined, before, after)
+        gap_s, goes_on = between(refined, before, after)
         told = min(np.median(refined.heard[before]), np.median(refined.heard[after]))
-        near = gap_s <= SHORT_GAP_S or (gap_s <= LONG_GAP_S and told >= LINES_TO_TELL)
-        if near and goes_on:
+        near = gap_s <= (LONG_GAP_S if told >= LINES_TO_TELL else CLOSE_GAP_S)
+        if (gap_s <= SHORT_GAP_S and goes_on) or (near and _foreseen(refined, before, after)):
             out[after] = out[before[0]]
     return out
 
@@ -123,68 +134,3 @@ def proven_apart(refined: Refined, scale: Candidate) -> bool:
     levels = refined.log_hz[refined.carried]
     apart = len(levels) > LEAST_RUN_FRAMES and float(np.ptp(levels)) > LEAST_SPREAD
     return apart and scale.measured_standout > PROVEN_NATS
-
-
-def supported(
-    refined: Refined,
-    run: NDArray[np.int64],
-    support: NDArray[np.float64],
-    beating: NDArray[np.float64],
-    factor: float,
-) -> NDArray[np.bool_]:
-    """Frames in unbroken runs that the drum's own evidence supports.
-
-    A path may leave the drum for a foreign line; it can do so only by a break.  A run between
-    breaks is shown if beats or drum orders support it, more so if it never moves, and if the drum
-    could have got there from the better supported run beside it.  A run that never moves needs
-    beats, for hum stands at whole multiples too, unless it goes on from a run that moves.
-    """
-    weight, waiting = {}, {}
-    for number in np.unique(run):
-        inside = run == number
-        still = np.ptp(refined.log_hz[inside]) < LEAST_SPREAD / 4
-        total = _nats(beating if still else support, inside)
-        if total > (LEAST_STILL_SUPPORT if still else LEAST_RUN_SUPPORT):
-            weight[int(number)] = total
-        elif still and refined.carried[inside].mean() > MOSTLY:
-            waiting[int(number)] = _nats(support, inside)
-    for number, total in waiting.items():
-        beside = any(_goes_on(refined, run, number, other) for other in weight)
-        if total > LEAST_STILL_SUPPORT and beside:
-            weight[number] = total
-    speed = 60.0 * factor * np.exp(refined.log_hz)
-    for number in sorted(weight, key=lambda n: weight[n]):
-        for other in (n for n in list(weight) if weight[n] > weight[number]):
-            if _unreachable(refined.time_s, speed, run, number, other):
-                del weight[number]
-                break
-    return np.isin(run, list(weight))
-
-
-def _nats(evidence: NDArray[np.float64], inside: NDArray[np.bool_]) -> float:
-    """Evidence of a run: frames are denser than the windows that it was counted in."""
-    return float(np.maximum(evidence[inside], 0).sum()) * HOP_S / LOCK_HOP_S
-
-
-def _goes_on(refined: Refined, run: NDArray[np.int64], one: int, other: int) -> bool:
-    """Whether two runs follow each other closely and a drum gets from one to the other."""
-    before, after = (np.flatnonzero(run == n) for n in sorted((one, other)))
-    gap_s, goes_on = _between(refined, before, after)
-    return gap_s <= CLOSE_GAP_S and goes_on
-
-
-def _unreachable(
-    time_s: NDArray[np.float64],
-    speed_rpm: NDArray[np.float64],
-    run: NDArray[np.int64],
-    one: int,
-    other: int,
-) -> bool:
-    """Whether the drum could not have changed between two runs in the time between them."""
-    first, last = (
-        np.flatnonzero(run == min(one, other))[-1],
-        np.flatnonzero(run == max(one, other))[0],
-    )
-    pause = float(time_s[last] - time_s[first])
-    change = float(speed_rpm[last] - speed_rpm[first])
-    return not -FASTEST_FALL_RPM_PER_S * pause <= change <= FASTEST_RPM_PER_S * pause

@@ -20,8 +20,10 @@ from spinlab.speed.programme import programme_evidence
 from spinlab.speed.ratio import RatioPrior, ratio_evidence
 from spinlab.speed.refine import Refined
 
-# Highest order at which "a whole number" still says something.
+# Highest order at which "a whole number" still says something; with a belt the motor turns eight
+# times or more for each turn of the drum, and from there on its lines lie anywhere.
 HIGHEST_WHOLE_ORDER = 40.0
+BELOW_MOTOR_ORDER = 7.5
 # Floor of the standard uncertainty of an order, as a share: belt creep moves motor lines this much
 # against the drum.
 ORDER_SPREAD = 0.0015
@@ -33,7 +35,13 @@ FACTOR_STEP = 0.001
 # Beats of neighbouring windows and bands are not independent; and twice and three times the
 # drum's rate beat often (an oval drum, three lifters), so they count, but less.
 BEAT_TEMPER = 0.5
-BEAT_ORDERS = ((1.0, 1.0), (2.0, 0.5), (3.0, 0.5))
+# One window may hold a pump, a door or the mains' own beat: most nats that it gives.
+WINDOW_LIMIT = 5.0
+BEAT_ORDERS = (1.0, 2.0, 3.0)
+FURTHER_WEIGHT = 0.5
+# A bearing or the belt may beat close to twice or three times the drum's rate: nats that such a
+# beat gives beyond what those before it give.
+ALONE_NATS = 4.0
 # A run-up is asked for over a range of speeds, and the drum is expected to use it: nats lost for
 # each e-fold by which the top speed stays below this share of the fastest.
 USUAL_TOP_SHARE = 0.45
@@ -44,7 +52,7 @@ LEAST_FELT_STRENGTH = 8.0
 # Share of the whole likelihood that the best reading must hold for the scale to be absolute, and
 # the nats of measurement, not programme, by which it must stand above the usual factor.
 LEAST_WEIGHT = 0.95
-LEAST_MEASURED = 9.0
+LEAST_MEASURED = 7.0
 # Readings closer than this share are one reading; peaks this close to a simple multiple of the
 # best belong to it.
 APART = 0.012
@@ -89,10 +97,11 @@ class Candidate:
 def scan_scales(
     refined: Refined,
     beats: tuple[Beats, ...],
-    low: Followed | None,
+    lows: tuple[Followed, ...],
     *,
     range_hz: tuple[float, float],
     prior: RatioPrior | None = None,
+    belt: bool = False,
     first_order_felt: bool = False,
     programme_rpm: tuple[float, ...] = (),
 ) -> ScaleScan:
@@ -101,9 +110,11 @@ def scan_scales(
     Args:
         refined: the course and its lines.
         beats: followed envelopes, in windows of several lengths.
-        low: the low tones, followed; None where the strongest line is the drum's first order.
+        lows: the low tones, followed in frames of several lengths; none where the strongest line
+            is the drum's first order.
         range_hz: slowest and fastest top speed.
         prior: what a profile knows of the drive.
+        belt: the profile says that a belt drives the drum.
         first_order_felt: the strongest line is taken for the drum's first order, as a sensor on
             the cabinet feels it.
         programme_rpm: the plateaus that a profile expects.
@@ -112,9 +123,10 @@ def scan_scales(
     slowest, fastest = (np.log(f) - top for f in range_hz)
     logs = np.arange(slowest, fastest, FACTOR_STEP)
     factors = np.exp(logs)
-    beat = _beat_score(beats, factors)
-    whole = whole_order_evidence(refined, factors)
-    comb = comb_evidence(low, refined, factors) if low else np.zeros(len(factors))
+    beat = _beat_score(beats, logs)
+    highest = BELOW_MOTOR_ORDER if belt else HIGHEST_WHOLE_ORDER
+    whole = whole_order_evidence(refined, factors, highest=highest)
+    comb = comb_evidence(lows, refined, factors)
     ratio = ratio_evidence(refined, factors, prior) if prior else np.zeros(len(factors))
     if first_order_felt and refined.strength.max(initial=0.0) > LEAST_FELT_STRENGTH:
         strongest = refined.orders[np.argmax(refined.strength)]
@@ -122,7 +134,6 @@ def scan_scales(
     whole = whole + low_line_evidence(refined, factors, float(np.exp(top)))
     programme = programme_evidence(refined, factors, programme_rpm)
     short = np.maximum(0.0, np.log(USUAL_TOP_SHARE * range_hz[1]) - (logs + top))
-    beat /= overstatement(beat, logs)
     comb /= overstatement(comb, logs)
     own = beat + whole + comb
     measured = own + ratio - SLOW_COST * short
@@ -167,24 +178,38 @@ def overstatement(score: NDArray[np.float64], logs: NDArray[np.float64]) -> floa
     return max(1.0, float(np.mean(chance[chance > level] - level)))
 
 
-def _beat_score(beats: tuple[Beats, ...], factors: NDArray[np.float64]) -> NDArray[np.float64]:
+def _beat_score(beats: tuple[Beats, ...], logs: NDArray[np.float64]) -> NDArray[np.float64]:
     """Evidence of beats at the drum's first orders, relative to a random factor.
 
     Each window length is summed by itself, and the lengths are averaged: they hear the same.
     """
+    by_order = [_beats_at(beats, order * np.exp(logs)) for order in BEAT_ORDERS]
+    further = FURTHER_WEIGHT * np.array(by_order[1:])
+    scaled = 1.0 / overstatement(by_order[0] + further.sum(axis=0), logs)
+    score = scaled * by_order[0]
+    most = np.maximum(score, 0.0)
+    for part in scaled * further:
+        score = score + np.minimum(part, most + ALONE_NATS)
+        most = np.maximum(most, part)
+    return score
+
+
+def _beats_at(beats: tuple[Beats, ...], factors: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Evidence of a beat at each factor of the course's rate."""
     from scipy.ndimage import maximum_filter1d
 
     score = np.zeros(len(factors))
     for part in (b for b in beats if len(b.time_s)):
-        for order, weight in BEAT_ORDERS:
-            value = beat_evidence(part, factors * order)
-            # belt creep lets the drum wander by a few tenths of a percent against a motor line
-            value = maximum_filter1d(value, 5, axis=1)
-            score += weight * part.news * value.sum(axis=0)
+        # belt creep lets the drum wander by a few tenths of a percent against a motor line
+        value = np.minimum(beat_evidence(part, factors), np.float32(WINDOW_LIMIT))
+        value = maximum_filter1d(value, 3, axis=1)
+        score += part.news * value.sum(axis=0)
     return BEAT_TEMPER / max(1, len(beats)) * score
 
 
-def whole_order_evidence(refined: Refined, factors: NDArray[np.float64]) -> NDArray[np.float64]:
+def whole_order_evidence(
+    refined: Refined, factors: NDArray[np.float64], *, highest: float = HIGHEST_WHOLE_ORDER
+) -> NDArray[np.float64]:
     """Log-likelihood that the lines are whole orders of a drum at each factor, over chance.
 
     A line at order o falls near a whole number by chance with a probability that grows with o, so
@@ -200,7 +225,7 @@ def whole_order_evidence(refined: Refined, factors: NDArray[np.float64]) -> NDAr
         miss = (near - np.maximum(np.round(near), 1.0)) / spread
         density = np.exp(-0.5 * miss**2) / (spread * np.sqrt(2 * np.pi))
         gain = np.log(1 - WHOLE_SHARE + WHOLE_SHARE * density)
-        score += weight * np.where(near <= HIGHEST_WHOLE_ORDER, gain, 0.0) * (near >= 0.93)
+        score += weight * np.where(near <= highest, gain, 0.0) * (near >= 0.93)
         score -= weight * BELOW_COST * (near < 0.93)
     return score
 

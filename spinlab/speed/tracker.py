@@ -27,7 +27,7 @@ from spinlab.speed.follow import course_of
 from spinlab.speed.listen import listen
 from spinlab.speed.ratio import RatioPrior, measured_ratio
 from spinlab.speed.refine import Refined
-from spinlab.speed.scale import Candidate
+from spinlab.speed.scale import BELOW_MOTOR_ORDER, Candidate
 from spinlab.speed.steady import steady_track
 from spinlab.speed.track import SpeedTrack
 from spinlab.speed.voices import gather
@@ -73,7 +73,8 @@ def track_speed(
         top_range_hz=(rpm_range[1] / 60.0 / SLOWEST_TOP_SHARE, rpm_range[1] / 60.0),
         prior=ratio_prior(machine),
         programme_rpm=tuple(p.rpm for p in machine.programme) if machine else (),
-        creep_sigma=RIGID_SIGMA if machine and machine.drive == "direct" else BELT_CREEP_SIGMA,
+        belt=machine is not None and machine.drive == "belt",
+        rigid=machine is not None and machine.drive == "direct",
     )
     found = acquire(evidence)
     tell("finding the drum", 0.6)
@@ -127,10 +128,12 @@ def _finish(reading: Reading, heard: Heard) -> SpeedTrack:
         heard.listened.start_s,
         course,
         np.arange(refined.time_s[0], refined.time_s[-1], LOCK_HOP_S),
-        whole_orders=np.union1d(whole_orders(refined, factor), np.arange(1.0, 9.0)),
+        whole_orders=np.union1d(
+            whole_orders(refined, factor, belt=heard.belt), np.arange(1.0, 8.0)
+        ),
         beat_orders=(1.0, 2.0),
         steady_hz=heard.listened.maps.steady_hz,
-        creep_sigma=heard.creep_sigma,
+        creep_sigma=RIGID_SIGMA if heard.rigid else BELT_CREEP_SIGMA,
     )
     track = write_down(refined, reading.scales, lock, heard.listened.maps)
     if track.reason:
@@ -146,9 +149,10 @@ def felt_exactly(refined: Refined, scales: tuple[Candidate, ...]) -> tuple[Candi
     return (replace(scales[0], factor=line, sigma=0.0), *scales[1:])
 
 
-def whole_orders(refined: Refined, factor: float) -> NDArray[np.float64]:
-    """The drum's whole orders, up to 20, among the lines that were measured."""
+def whole_orders(refined: Refined, factor: float, *, belt: bool) -> NDArray[np.float64]:
+    """The drum's whole orders, up to 20 or the belt's ratio, among the lines measured."""
     orders = refined.orders / factor
     whole = np.round(orders)
     near = np.abs(orders / np.maximum(whole, 1) - 1) < WHOLE_REACH
-    return np.unique(whole[near & (whole >= 1) & (whole <= 20)])
+    highest = BELOW_MOTOR_ORDER if belt else 20.0
+    return np.unique(whole[near & (whole >= 1) & (whole <= highest)])

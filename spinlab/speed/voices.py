@@ -14,6 +14,8 @@ from spinlab.speed.standing import standing_cells, without_standing
 
 DRUM_ORDERS = np.arange(1.0, 13.0)
 BEAT_ORDERS = np.array([1.0, 2.0, 3.0])
+# Without these a third of the drum's rate, whose third order is the drum's first, does as well.
+BEAT_WEIGHTS = np.array([1.0, 0.6, 0.5])
 SEED_ORDERS = np.array([0.5, 1.0, 2.0, 3.0])
 LOWEST_DRUM_COMB_HZ = 2.2
 LOWEST_BEAT_HZ = 3.0
@@ -75,6 +77,7 @@ class Evidence:
             modulation,
             replace(maps.grid, count=modulation.shape[-1]),
             BEAT_ORDERS,
+            weights=BEAT_WEIGHTS,
             count=self.count,
             lowest_hz=LOWEST_BEAT_HZ,
             lowest_base_hz=LOWEST_BEAT_HZ,

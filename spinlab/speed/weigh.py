@@ -8,13 +8,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from spinlab.speed.acquire import track_drum
-from spinlab.speed.beats import BEAT_HOP_S, WINDOWS_S, Beats, follow_beats
+from spinlab.speed.beats import WINDOWS_S, Beats, follow_beats, standing_beats
 from spinlab.speed.family import Family, learn
 from spinlab.speed.follow import Followed, course_of, follow, standing
 from spinlab.speed.listen import Listened
 from spinlab.speed.path import Path
 from spinlab.speed.phase import REST_RATES_HZ, phase_correction
-from spinlab.speed.ratio import RatioPrior
+from spinlab.speed.ratio import RatioPrior, snapped
 from spinlab.speed.refine import Refined, refine
 from spinlab.speed.runs import linked, moves, proven_apart, run_numbers
 from spinlab.speed.scale import Candidate, candidates, scan_scales
@@ -37,9 +37,12 @@ CARRIED_NATS = 0.15
 # Share of a path that lines must carry for the drum to be looked for along those lines only.
 LEAST_CARRIED = 0.25
 # Frames in which faint orders of the drum are looked for once the course is known.
-LOW_FRAME_S = 2.4
+LOW_FRAMES_S = (4.8, 9.6)
 LOW_HIGHEST_HZ = 400.0
 LOW_FLOOR_HZ = 16.0
+# Share by which creep changes over a recording, and the least uncertainty of any scale.
+CREEP_CHANGE = 0.0005
+LEAST_SIGMA = 0.0002
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -51,7 +54,8 @@ class Heard:
     top_range_hz: tuple[float, float]
     prior: RatioPrior | None
     programme_rpm: tuple[float, ...]
-    creep_sigma: float
+    belt: bool
+    rigid: bool
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -94,17 +98,18 @@ def read(path: Path, family: Family, heard: Heard) -> Reading | None:
         )
     else:
         refined = _unrefined(time_s, log_hz)
-    beats, low = _drum_voices(refined, heard)
+    beats, lows = _drum_voices(refined, heard)
     scan = scan_scales(
         refined,
         beats,
-        low,
+        lows,
         range_hz=heard.top_range_hz,
         prior=heard.prior,
+        belt=heard.belt,
         first_order_felt=heard.listened.first_order_felt,
         programme_rpm=heard.programme_rpm,
     )
-    scales = candidates(scan)
+    scales = tuple(_with_drive(c, refined, heard) for c in candidates(scan))
     if not heard.listened.first_order_felt and refined.carried.mean() < LEAST_CARRIED:
         scales = tuple(
             replace(
@@ -117,24 +122,47 @@ def read(path: Path, family: Family, heard: Heard) -> Reading | None:
     return Reading(refined=refined, scales=scales, path_score=path.score)
 
 
-def _drum_voices(refined: Refined, heard: Heard) -> tuple[tuple[Beats, ...], Followed | None]:
+def _with_drive(scale: Candidate, refined: Refined, heard: Heard) -> Candidate:
+    """A scale with what the drive does to it: whole orders without a belt, creep with one."""
+    if heard.listened.first_order_felt:
+        return scale
+    if heard.rigid:
+        factor, sigma = snapped(refined, scale.factor, max(scale.sigma, LEAST_SIGMA))
+        return replace(scale, factor=factor, sigma=float(np.hypot(sigma, LEAST_SIGMA)))
+    return replace(scale, sigma=float(np.hypot(scale.sigma, CREEP_CHANGE)))
+
+
+def _drum_voices(refined: Refined, heard: Heard) -> tuple[tuple[Beats, ...], tuple[Followed, ...]]:
     """Beats and low tones along a course, in which the drum's own rate is looked for."""
     envelopes = heard.listened.envelopes
     if envelopes is None:
-        return (), None
+        return (), ()
     course = refined.course
+    stands = standing_beats(envelopes, course)
     beats = tuple(
-        follow_beats(envelopes, course, _window_times(refined, window_s / 4), window_s=window_s)
+        follow_beats(
+            envelopes,
+            course,
+            _window_times(refined, window_s / 4),
+            window_s=window_s,
+            stands=stands,
+        )
         for window_s in WINDOWS_S
     )
+    lows = tuple(_low_tones(refined, heard, frame_s) for frame_s in LOW_FRAMES_S)
+    return beats, lows
+
+
+def _low_tones(refined: Refined, heard: Heard, frame_s: float) -> Followed:
+    """The lowest tone band along a course, without what stands still."""
     band = heard.listened.bands[0]
     (low,) = follow(
         band.signal[None],
         band.rate_hz,
         heard.listened.start_s,
-        course,
-        _window_times(refined, BEAT_HOP_S),
-        frame_s=LOW_FRAME_S,
+        refined.course,
+        _window_times(refined, frame_s / 2),
+        frame_s=frame_s,
         highest_hz=LOW_HIGHEST_HZ,
         floor_width_hz=LOW_FLOOR_HZ,
     )
@@ -142,7 +170,7 @@ def _drum_voices(refined: Refined, heard: Heard) -> tuple[tuple[Beats, ...], Fol
         low.bin_hz * np.arange(low.ratio.shape[1], dtype=float), heard.listened.maps.steady_hz
     )
     low.ratio[:, steady] = 1.0
-    return beats, low
+    return low
 
 
 def _window_times(refined: Refined, hop_s: float) -> NDArray[np.float64]:

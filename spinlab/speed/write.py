@@ -9,8 +9,9 @@ from spinlab.speed.drumlock import Lock
 from spinlab.speed.maps import Maps
 from spinlab.speed.motion import classify
 from spinlab.speed.refine import Refined
-from spinlab.speed.runs import carried, linked, moves, proven_apart, run_numbers, supported
+from spinlab.speed.runs import carried, linked, moves, proven_apart, run_numbers
 from spinlab.speed.scale import LEAST_MEASURED, LEAST_WEIGHT, Candidate
+from spinlab.speed.shown import Own, own_evidence, supported
 from spinlab.speed.steady_tones import mains, steady_lines
 from spinlab.speed.track import LockedLine, Rival, SpeedTrack
 
@@ -19,7 +20,7 @@ STANDING = (
     "fan; record the run-up as well"
 )
 # A stretch known less well than this share follows no line, and is not shown; frames of its mean.
-MOST_SIGMA = 0.008
+MOST_SIGMA = 0.004
 SIGMA_FRAMES = 9
 SHOWN_RIVAL = 0.01
 # A best reading with less of the likelihood than this is none at all.
@@ -42,15 +43,13 @@ def write_down(
     heard = np.flatnonzero(np.isin(maps.time_s, refined.time_s))
     correction = np.interp(refined.time_s, lock.time_s, lock.correction)
     lock_sigma = np.interp(refined.time_s, lock.time_s, lock.sigma)
-    support = np.interp(refined.time_s, lock.time_s, lock.support)
-    from_beats = np.interp(refined.time_s, lock.time_s, lock.from_beats)
-    carried_on = carried(refined, support)
+    own = own_evidence(lock, refined.time_s)
+    carried_on = carried(refined, own.support)
     run = run_numbers(refined.time_s, refined.log_hz, carried_on)
     joined = linked(refined, run)
     if not moves(refined, joined) and (felt or not proven_apart(refined, scales[0])):
         return nothing(maps, STANDING)
-    beating = support * from_beats if from_beats.any() else support
-    keep = carried_on & supported(refined, joined, support, beating, factor)
+    keep = carried_on & supported(refined, joined, own, factor)
     relative = np.hypot(np.hypot(refined.sigma, lock_sigma), scales[0].sigma)
     if not felt:
         keep &= steady_sigma(relative) < MOST_SIGMA
@@ -59,10 +58,10 @@ def write_down(
     speed, sigma, confidence = np.full(count, np.nan), np.full(count, np.nan), np.zeros(count)
     speed[known] = 60.0 * factor * np.exp(refined.log_hz + correction)[keep]
     sigma[known] = speed[known] * relative[keep]
-    local = 1 - np.exp(-np.maximum(support + 0.3 * refined.gain, 0) / 3)
+    local = 1 - np.exp(-np.maximum(own.support + 0.3 * refined.gain, 0) / 3)
     confidence[known] = weight * local[keep]
     evidence = np.full(count, "", dtype="<U16")
-    evidence[known] = _carried_by(support, from_beats)[keep]
+    evidence[known] = _carried_by(own)[keep]
     reason = _reason(speed, scales)
     return SpeedTrack(
         time_s=maps.time_s,
@@ -115,10 +114,12 @@ def _reason(speed: NDArray[np.float64], scales: tuple[Candidate, ...]) -> str:
     return ""
 
 
-def _carried_by(support: NDArray[np.float64], from_beats: NDArray[np.float64]) -> NDArray[np.str_]:
+def _carried_by(own: Own) -> NDArray[np.str_]:
     """What carried each frame: the drum's beats, its orders, or the motor alone."""
-    own = np.where(from_beats > 0.5, "modulation", "drum orders")
-    return np.where(support > 1.0, own, "motor orders")
+    by_beats = own.beating > 0.5 * np.maximum(own.support, 0.0)
+    return np.where(
+        own.support > 1.0, np.where(by_beats, "modulation", "drum orders"), "motor orders"
+    )
 
 
 def _lines(refined: Refined, factor: float) -> tuple[LockedLine, ...]:

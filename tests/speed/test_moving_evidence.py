@@ -101,14 +101,19 @@ def test_evidence_that_counts_more_than_once_is_found_to_be_overstated(counted):
     assert overstatement(counted * score, logs) == pytest.approx(counted, rel=0.25)
 
 
-def test_runs_go_on_from_one_another_over_a_short_gap_or_where_two_lines_tell_them():
-    ramp = np.linspace(0.0, 0.5, 20)
-    near = refined_of(np.r_[ramp, 0.52 + ramp], gap_after=20)
-    run = run_numbers(near.time_s, near.log_hz)
-    assert len(np.unique(run)) == 2
-    assert len(np.unique(linked(near, run))) == 1
-    alone = refined_of(np.r_[ramp, 0.52 + ramp], heard=1, gap_after=20)
-    assert len(np.unique(linked(alone, run))) == 2
+def parts_of(refined):
+    return len(np.unique(linked(refined, run_numbers(refined.time_s, refined.log_hz))))
+
+
+def test_runs_go_on_from_one_another_over_a_gap_if_each_foretells_the_other():
+    ramp = np.linspace(0.0, 0.3, 20)
+    # the gap holds 3.3 s of the same slope
+    after = ramp + 0.3 * 30 / 19
+    assert parts_of(refined_of(np.r_[ramp, after], gap_after=20)) == 1
+    # one line alone may be another one's after so long
+    assert parts_of(refined_of(np.r_[ramp, after], heard=1, gap_after=20)) == 2
+    # and lines that follow each other at a constant ratio look the same at another speed
+    assert parts_of(refined_of(np.r_[ramp, after + np.log(1.5)], gap_after=20)) == 2
 
 
 def test_what_never_changes_its_speed_does_not_move():
@@ -131,7 +136,7 @@ def test_faint_whole_orders_choose_the_drum_and_one_foreign_line_does_not():
         low = Followed(
             time_s=1.2 * np.arange(30.0), rate_hz=rate_hz, ratio=heard, bin_hz=0.1, frame_s=2.4
         )
-        return comb_evidence(low, refined_of(np.zeros(30), orders=(40.3,)), factors)
+        return comb_evidence((low,), refined_of(np.zeros(30), orders=(40.3,)), factors)
 
     drum = score_of((2.0, 3.0, 5.0, 7.0))
     assert factors[np.argmax(drum)] == pytest.approx(1.0, rel=0.005)

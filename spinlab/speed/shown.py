@@ -1,0 +1,136 @@
+"""Shown: which runs of a path the drum's own evidence supports well enough to be shown."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from spinlab.speed.drumlock import LOCK_HOP_S, Lock
+from spinlab.speed.frames import HOP_S
+from spinlab.speed.refine import Refined
+from spinlab.speed.runs import CLOSE_GAP_S, LEAST_SPREAD, between
+
+# Nats of the drum's own evidence that show a run, and one that never moves.
+LEAST_RUN_SUPPORT = 10.0
+LEAST_STILL_SUPPORT = 25.0
+# Share of a run's frames that its lines carry for it to be mostly theirs, or at least partly; share
+# of the whole path for them to be expected everywhere.
+MOSTLY = 0.8
+PARTLY = 0.4
+LEAST_BY_LINES = 0.4
+# Nats by which a multiple of a run's speed must explain the beats better to condemn it.
+MULTIPLE_NATS = 8.0
+# No drum of this kind changes faster (common practice, no published source).
+FASTEST_RPM_PER_S = 250.0
+FASTEST_FALL_RPM_PER_S = 120.0
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Own:
+    """The drum's own evidence in each frame of a path, nats.
+
+    Attributes:
+        support: shape (frames,), of beats and whole orders over corrections nearby.
+        beating: shape (frames,), the part of it that beats gave.
+        kin: shape (frames, multiples), of a beat at each of `drumlock.MULTIPLES` of the speed over
+            any other speed; no multiples where there are no beats.
+    """
+
+    support: NDArray[np.float64]
+    beating: NDArray[np.float64]
+    kin: NDArray[np.float64]
+
+    def part(self, inside: NDArray[np.bool_]) -> Own:
+        """The evidence of some frames."""
+        return Own(support=self.support[inside], beating=self.beating[inside], kin=self.kin[inside])
+
+
+def own_evidence(lock: Lock, time_s: NDArray[np.float64]) -> Own:
+    """The lock's evidence at the frames of a path."""
+    support = np.interp(time_s, lock.time_s, lock.support)
+    share = np.interp(time_s, lock.time_s, lock.from_beats)
+    nearest = np.clip(np.searchsorted(lock.time_s, time_s), 0, len(lock.time_s) - 1)
+    return Own(
+        support=support,
+        beating=support * share if share.any() else support,
+        kin=lock.kin[nearest],
+    )
+
+
+def supported(
+    refined: Refined, run: NDArray[np.int64], own: Own, factor: float
+) -> NDArray[np.bool_]:
+    """Frames in unbroken runs that the drum's own evidence supports.
+
+    A path may leave the drum for a foreign line; it can do so only by a break.  A run between
+    breaks is shown if beats or drum orders support it, and if the drum could have got there from
+    the better supported run beside it.  A run that never moves must have more of it, and from
+    beats, for hum stands at whole multiples too, unless it goes on from a run that moves.
+    """
+    shown, waiting = {}, {}
+    by_lines = float(refined.carried.mean()) > LEAST_BY_LINES
+    for number in np.unique(run):
+        inside = run == number
+        still = float(np.ptp(refined.log_hz[inside])) < LEAST_SPREAD / 4
+        lines = float(refined.carried[inside].mean())
+        weight = _weight(own.part(inside), still=still)
+        if still and by_lines and lines < PARTLY:
+            continue
+        if weight is not None:
+            shown[int(number)] = weight
+        elif still and lines > MOSTLY:
+            waiting[int(number)] = _nats(own.support[inside])
+    for number, total in waiting.items():
+        beside = any(_goes_on(refined, run, number, other) for other in shown)
+        if total > LEAST_STILL_SUPPORT and beside:
+            shown[number] = total
+    speed_rpm = 60.0 * factor * np.exp(refined.log_hz)
+    for number in sorted(shown, key=lambda n: shown[n]):
+        better = [n for n in shown if shown[n] > shown[number]]
+        if any(_unreachable(refined.time_s, speed_rpm, run, number, n) for n in better):
+            del shown[number]
+    return np.isin(run, list(shown))
+
+
+def _weight(own: Own, *, still: bool) -> float | None:
+    """Nats that show a run; None if they are too few, or if the beats want another speed."""
+    near = _nats(own.beating if still else own.support)
+    at_speed = 0.0
+    if own.kin.shape[1]:
+        kin = own.kin.sum(axis=0) * HOP_S / LOCK_HOP_S
+        at_speed = float(kin[0])
+        if kin[1:].max() > max(at_speed, 0.0) + MULTIPLE_NATS:
+            return None
+    least = LEAST_STILL_SUPPORT if still and near > at_speed else LEAST_RUN_SUPPORT
+    return near + at_speed if near + at_speed > least else None
+
+
+def _nats(evidence: NDArray[np.float64]) -> float:
+    """Evidence of a run: frames are denser than the windows that it was counted in."""
+    return float(np.maximum(evidence, 0).sum()) * HOP_S / LOCK_HOP_S
+
+
+def _goes_on(refined: Refined, run: NDArray[np.int64], one: int, other: int) -> bool:
+    """Whether two runs follow each other closely and a drum gets from one to the other."""
+    before, after = (np.flatnonzero(run == n) for n in sorted((one, other)))
+    gap_s, goes_on = between(refined, before, after)
+    return gap_s <= CLOSE_GAP_S and goes_on
+
+
+def _unreachable(
+    time_s: NDArray[np.float64],
+    speed_rpm: NDArray[np.float64],
+    run: NDArray[np.int64],
+    one: int,
+    other: int,
+) -> bool:
+    """Whether the drum could not have changed between two runs in the time between them."""
+    first, last = (
+        np.flatnonzero(run == min(one, other))[-1],
+        np.flatnonzero(run == max(one, other))[0],
+    )
+    pause = float(time_s[last] - time_s[first])
+    change = float(speed_rpm[last] - speed_rpm[first])
+    return not -FASTEST_FALL_RPM_PER_S * pause <= change <= FASTEST_RPM_PER_S * pause

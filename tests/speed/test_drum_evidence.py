@@ -1,0 +1,139 @@
+"""What is the drum's own: its beats, told from hum and from bearings, its programme, its orders."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from spinlab.recording import Recording
+from spinlab.speed.beats import beat_evidence, follow_beats, standing_beats
+from spinlab.speed.follow import course_of
+from spinlab.speed.modulation import Envelopes, band_envelopes
+from spinlab.speed.programme import programme_evidence
+from spinlab.speed.ratio import snapped
+from spinlab.speed.scale import ALONE_NATS, scan_scales
+from spinlab.speed.shown import Own, supported
+from tests.speed.test_moving_evidence import refined_of
+
+RATE_HZ = 160.0
+
+
+def beating(rate_hz_of, *, depth=0.4, second=0.0, rows=3, seconds=60.0, seed=5):
+    """Envelopes of noise that beat at a rate which may change."""
+    rng = np.random.default_rng(seed)
+    time_s = np.arange(0.0, seconds, 1.0 / RATE_HZ)
+    turns = np.cumsum(rate_hz_of(time_s)) / RATE_HZ
+    wave = depth * np.cos(2 * np.pi * turns) + second * np.cos(4 * np.pi * turns)
+    values = wave + rng.standard_normal((rows, len(time_s)))
+    return Envelopes(rows=values.astype(np.float32), rate_hz=RATE_HZ, start_s=0.0)
+
+
+def test_the_envelope_of_beating_noise_beats_though_a_louder_tone_stands_in_its_band():
+    rng = np.random.default_rng(2)
+    time_s = np.arange(0.0, 20.0, 1 / 16000.0)
+    noise = rng.standard_normal(len(time_s)) * (1 + 0.2 * np.cos(2 * np.pi * 13.3 * time_s))
+    sound = noise + 5.0 * np.sin(2 * np.pi * 1000.0 * time_s)
+    recording = Recording(
+        kind="sound", samples=sound[None].astype(np.float32), rate_hz=16000.0, start_s=0.0
+    )
+    rows = band_envelopes(recording, highest_hz=7000.0)
+    spectrum = np.abs(np.fft.rfft(rows.rows[-1] * np.hanning(rows.rows.shape[1])))
+    found_hz = np.fft.rfftfreq(rows.rows.shape[1], 1 / rows.rate_hz)[np.argmax(spectrum)]
+    assert found_hz == pytest.approx(13.3, abs=0.05)
+    assert spectrum.max() > 8 * np.median(spectrum)
+
+
+def test_neighbouring_bands_joined_halve_the_rows_and_keep_the_mean_of_all():
+    envelopes = beating(lambda t: np.full(len(t), 10.0), rows=7)
+    paired = envelopes.paired()
+    assert paired.rows.shape[0] == 4
+    assert np.array_equal(paired.rows[-1], envelopes.rows[-1])
+    assert np.allclose(paired.rows[0], envelopes.rows[:2].mean(axis=0))
+
+
+def test_a_beat_that_stands_while_the_speed_changes_says_nothing_of_the_drum():
+    levels_s, levels_hz = np.array([0.0, 15.0, 20.0, 35.0, 40.0, 60.0]), [6.7, 6.7, 13, 13, 19, 19]
+    course = course_of(
+        np.arange(0, 60, 0.3), np.log(np.interp(np.arange(0, 60, 0.3), levels_s, levels_hz))
+    )
+    hum = beating(lambda t: np.full(len(t), 50.0))
+    drum = beating(lambda t: np.interp(t, levels_s, levels_hz))
+    assert np.any(np.abs(standing_beats(hum, course)[0] - 50.0) < 0.3)
+    assert all(len(row) == 0 for row in standing_beats(drum, course))
+    time_s = np.arange(5.0, 56.0, 2.4)
+    # at 16.7 Hz the hum is the third order; set aside, it gives next to nothing
+    third = np.array([3.0])
+    still = course_of(time_s, np.full(len(time_s), np.log(50 / 3)))
+    heard = beat_evidence(
+        follow_beats(hum, still, time_s, window_s=9.6), np.linspace(2.5, 3.5, 101)
+    )
+    stands = (np.array([50.0]),) * 3
+    deaf = follow_beats(hum, still, time_s, window_s=9.6, stands=stands)
+    quiet = beat_evidence(deaf, np.linspace(2.5, 3.5, 101))
+    assert third[0] == pytest.approx(
+        np.linspace(2.5, 3.5, 101)[np.argmax(heard.sum(axis=0))], abs=0.011
+    )
+    assert quiet[:, 50].sum() < 0.1 * heard[:, 50].sum()
+
+
+def scores_at(envelopes, wanted):
+    time_s = np.arange(0.0, 60.0, 0.3)
+    refined = refined_of(np.full(200, np.log(150.0)), orders=())
+    course = course_of(time_s, refined.log_hz)
+    beats = tuple(
+        follow_beats(envelopes, course, np.arange(5.0, 56.0, w / 4), window_s=w)
+        for w in (9.6, 19.2)
+    )
+    scan = scan_scales(refined, beats, (), range_hz=(5.0, 30.0))
+    return [float(scan.beat[np.argmin(np.abs(scan.factors - f))]) for f in wanted]
+
+
+def test_a_beat_at_twice_or_three_times_alone_is_no_drum():
+    # a bearing or the belt beats at 39 Hz: a drum of 13 Hz would beat at 13 Hz too
+    thirds, alone = scores_at(beating(lambda t: np.full(len(t), 13.0)), (13 / 150, 6.5 / 150))
+    assert thirds > 3 * ALONE_NATS
+    assert alone <= ALONE_NATS + 0.5
+    assert alone < thirds
+
+
+def test_a_programme_tells_its_own_scale_from_others_but_does_not_move_a_reading():
+    programme = (400.0, 800.0, 1000.0, 1200.0)
+    plateaus = np.repeat(np.log(np.array(programme) * 0.995 * 11.0 / 60.0), 20)
+    factors = np.exp(np.arange(np.log(1 / 20), np.log(1 / 6), 0.001))
+    evidence = programme_evidence(refined_of(plateaus), factors, programme)
+    here = np.argmin(np.abs(factors - 1 / 11.0))
+    assert evidence[here] > 6.0
+    # a percent of the drum's own speed is for the drum's own evidence to tell
+    assert abs(evidence[here + 5] - evidence[here - 5]) < 1.5
+    others = np.abs(np.log(factors * 11.0)) > 0.2
+    assert evidence[others].max() < evidence[here] - 4.0
+    assert not programme_evidence(refined_of(plateaus), factors, ()).any()
+
+
+def test_without_a_belt_the_lines_are_whole_orders_and_mend_the_scale():
+    # slots and pole pairs at orders 24, 48 and 144; the scale is 0.1 % off, known to 0.1 %
+    refined = refined_of(np.zeros(30), orders=(24.0, 48.0, 144.0))
+    factor, sigma = snapped(refined, 1.001, 0.001)
+    assert factor == pytest.approx(1.0, abs=1e-4)
+    assert sigma < 3e-4
+    # an order so high that its neighbours lie as near says nothing
+    far, wide = snapped(refined_of(np.zeros(30), orders=(432.0,)), 1.001, 0.001)
+    assert far == pytest.approx(1.001)
+    assert wide == pytest.approx(0.001, rel=0.05)
+
+
+def kept(kin_of_run, *, support=0.0):
+    refined = refined_of(np.linspace(0.0, 0.4, 40))
+    run, kin = np.zeros(40, np.int64), np.zeros((40, 7))
+    kin[:] = kin_of_run
+    flat = np.full(40, support)
+    own = Own(support=flat, beating=flat, kin=kin)
+    return bool(supported(refined, run, own, 10.0).all())
+
+
+def test_a_run_is_shown_for_its_own_beats_and_not_if_twice_its_speed_beats():
+    assert not kept([0.0] * 7)
+    assert kept([2.0, 0, 0, 0, 0, 0, 0])
+    # support nearby, which half a speed shares, does not outweigh beats at twice the rate
+    assert not kept([0.0, 0, 0, 0, 0, 3.0, 0], support=2.0)
+    assert kept([0.0] * 7, support=2.0)
