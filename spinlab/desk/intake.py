@@ -7,7 +7,6 @@ and an upload that was finished twice is one job, under the upload's own identif
 
 from __future__ import annotations
 
-import asyncio
 import fcntl
 import os
 import time
@@ -17,6 +16,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from sqlalchemy import Connection, Row, func, select
+from starlette.concurrency import run_in_threadpool
 
 from spinlab.desk.accounts import Person
 from spinlab.desk.audit import record
@@ -24,7 +24,7 @@ from spinlab.desk.database import Database
 from spinlab.desk.jobs import add_job, guard_original
 from spinlab.desk.settings import Settings
 from spinlab.desk.tables import job, upload
-from spinlab.desk.vault import Vault, digest_of
+from spinlab.desk.vault import Vault, digest_of, sync_file
 
 # The wording that was agreed to, by its date; kept with the job.
 CONSENT = "2026-11-25"
@@ -122,10 +122,10 @@ class Intake:
                         raise Refused(413, "More bytes came than were announced.", offset=end)
                     gathered += block
                     if len(gathered) >= _GATHERED_BYTES:
-                        end += await asyncio.to_thread(_write, handle, bytes(gathered))
+                        end += await run_in_threadpool(_write, handle, bytes(gathered))
                         gathered.clear()
             finally:
-                end += _write(handle, bytes(gathered))
+                end += await run_in_threadpool(_write, handle, bytes(gathered))
             return end
         finally:
             os.close(handle)
@@ -146,6 +146,8 @@ class Intake:
         if offset != row.size_bytes:
             raise Refused(409, "The upload is not complete.", offset=offset)
         digest = digest_of(part)
+        # Before the change, as in SQLite all others wait for one that is under way.
+        sync_file(part)
         if sha256 and sha256.lower() != digest:
             self.abandon(person, upload_id)
             raise Refused(422, "The bytes that came are not those that were sent; send it again.")

@@ -4,10 +4,13 @@ Annotations are evaluated here, not kept as text: those of a dependency made ins
 what only that function knows.
 """
 
+import asyncio
 import hmac
 from collections.abc import Callable
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, field
-from typing import Annotated, Any, cast
+from functools import partial
+from typing import Annotated, Any, TypeVar, cast
 
 from fastapi import Depends, Header, Request
 
@@ -24,6 +27,10 @@ from spinlab.desk.web.guard import client_address
 # The prefix binds the cookie to this host, to https and to the whole site (RFC 6265bis, 4.1.3.2).
 COOKIE = "__Host-desk"
 FORM_COOKIE = "__Host-desk-form"
+# However many uploads end at once, they hold so many threads and leave the others to pages.
+UPLOAD_THREADS = 8
+
+Answer = TypeVar("Answer")
 
 
 class MustChange(Exception):
@@ -43,6 +50,16 @@ class Desk:
     vault: Vault
     metrics: Metrics
     throttle: Throttle = field(default_factory=Throttle)
+    _aside: ThreadPoolExecutor = field(
+        default_factory=lambda: ThreadPoolExecutor(UPLOAD_THREADS, "upload")
+    )
+
+    async def aside(
+        self, function: Callable[..., Answer], *arguments: Any, **options: Any
+    ) -> Answer:
+        """Run what an upload waits for, the disk or its turn to write, in threads kept for that."""
+        call = partial(function, *arguments, **options)
+        return await asyncio.get_running_loop().run_in_executor(self._aside, call)
 
     @property
     def intake(self) -> Intake:
