@@ -7,16 +7,18 @@ and an upload that was finished twice is one job, under the upload's own identif
 
 from __future__ import annotations
 
+import asyncio
 import fcntl
 import os
 import time
-from collections.abc import AsyncIterator
+from collections.abc import AsyncIterator, Callable
+from concurrent.futures import ThreadPoolExecutor
 from contextlib import suppress
 from dataclasses import dataclass
-from typing import Any
+from functools import partial
+from typing import Any, TypeVar
 
 from sqlalchemy import Connection, Row, func, select
-from starlette.concurrency import run_in_threadpool
 
 from spinlab.desk.accounts import Person
 from spinlab.desk.audit import record
@@ -33,7 +35,12 @@ CONSENT_SENTENCE = (
     "and keeps it until it is deleted after {days:.0f} days."
 )
 
+_NO_UPLOAD = "There is no such upload."
 _GATHERED_BYTES = 2**20
+# However many uploads there are, they hold so many threads and leave the others to pages.
+_THREADS = 8
+
+Answer = TypeVar("Answer")
 
 
 class Refused(Exception):
@@ -60,6 +67,14 @@ class Intake:
 
     def __init__(self, settings: Settings, database: Database, vault: Vault) -> None:
         self.settings, self.database, self.vault = settings, database, vault
+        self._threads = ThreadPoolExecutor(_THREADS, "upload")
+
+    async def aside(
+        self, function: Callable[..., Answer], *arguments: Any, **options: Any
+    ) -> Answer:
+        """Run what an upload waits for, the disk or its turn to write, in threads kept for that."""
+        call = partial(function, *arguments, **options)
+        return await asyncio.get_running_loop().run_in_executor(self._threads, call)
 
     def announce(self, person: Person, upload_id: str, told: Announcement) -> int:
         """Begin an upload, or find one begun before; returns its offset in bytes.
@@ -90,12 +105,13 @@ class Intake:
     def progress(self, person: Person, upload_id: str) -> tuple[int, int]:
         """(offset, size) in bytes of an upload, under way or finished."""
         with self.database.read() as connection:
-            done = self._job(connection, person, upload_id)
-            if done is not None:
-                return done.size_bytes, done.size_bytes
-            row = self._row(connection, person, upload_id)
-            size = row.size_bytes
-        return self._offset(upload_id), size
+            row = self._row(connection, person, upload_id, missing_ok=True)
+            done = None if row is not None else self._job(connection, person, upload_id)
+        if done is not None:
+            return done.size_bytes, done.size_bytes
+        if row is None:
+            raise Refused(404, _NO_UPLOAD)
+        return self._offset(upload_id), row.size_bytes
 
     async def append(
         self, size: int, upload_id: str, offset: int, body: AsyncIterator[bytes]
@@ -122,10 +138,10 @@ class Intake:
                         raise Refused(413, "More bytes came than were announced.", offset=end)
                     gathered += block
                     if len(gathered) >= _GATHERED_BYTES:
-                        end += await run_in_threadpool(_write, handle, bytes(gathered))
+                        end += await self.aside(_write, handle, bytes(gathered))
                         gathered.clear()
             finally:
-                end += await run_in_threadpool(_write, handle, bytes(gathered))
+                end += await self.aside(_write, handle, bytes(gathered))
             return end
         finally:
             os.close(handle)
@@ -201,7 +217,7 @@ class Intake:
     ) -> Any:
         row = connection.execute(select(upload).where(upload.c.id == upload_id)).first()
         if (row is None and not missing_ok) or (row is not None and row.account_id != person.id):
-            raise Refused(404, "There is no such upload.")
+            raise Refused(404, _NO_UPLOAD)
         return row
 
     def _job(self, connection: Connection, person: Person, upload_id: str) -> Any:
@@ -209,7 +225,7 @@ class Intake:
             select(job.c.account_id, job.c.size_bytes).where(job.c.id == upload_id)
         ).first()
         if row is not None and row.account_id != person.id:
-            raise Refused(404, "There is no such upload.")
+            raise Refused(404, _NO_UPLOAD)
         return row
 
     def _offset(self, upload_id: str) -> int:

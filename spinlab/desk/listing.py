@@ -79,7 +79,7 @@ def list_jobs(connection: Connection, viewer: Person, wanted: Wanted) -> Listed:
         query = query.where(shown.verdict_state == wanted.verdict)
     for word in words:
         query = query.where(shown.search.contains(word, autoescape=True))
-    keys = [shown.created_s, shown.id]
+    keys: list[ColumnElement[Any]] = [shown.created_s, shown.id]
     # Jobs of one verdict are equally severe: the newest first is then the same order.
     if wanted.order == "severity" and not wanted.verdict:
         keys.insert(0, shown.severity)

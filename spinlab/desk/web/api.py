@@ -84,7 +84,7 @@ Reviewer = Annotated[SignIn, Depends(changing("support"))]
 async def announce(upload_id: UploadId, told: Told, who: Sender, desk: DeskHere) -> Progress:
     """Begin an upload, or find how far one got."""
     checked = await run_in_threadpool(announcement, desk, told)
-    offset = await desk.aside(desk.intake.announce, who.person, upload_id, checked)
+    offset = await desk.intake.aside(desk.intake.announce, who.person, upload_id, checked)
     return _progress(desk, offset, told.size_bytes)
 
 
@@ -137,7 +137,7 @@ async def append(
 ) -> Progress:
     """Send the bytes from `Upload-Offset` on, which must be where the upload ends."""
     intake = desk.intake
-    offset, size = await run_in_threadpool(intake.progress, who.person, upload_id)
+    offset, size = await intake.aside(intake.progress, who.person, upload_id)
     if offset < size or upload_offset != offset:
         end = await intake.append(size, upload_id, upload_offset, request.stream())
         desk.metrics.received.inc(end - upload_offset)
@@ -151,14 +151,14 @@ async def finish(
 ) -> JobMade:
     """Make a job of a complete upload; asked again, it names the same job."""
     options = {"sha256": told.sha256, "address": address_of(request)}
-    made = await desk.aside(desk.intake.finish, who.person, upload_id, **options)
+    made = await desk.intake.aside(desk.intake.finish, who.person, upload_id, **options)
     return JobMade(job=made)
 
 
 @router.delete("/uploads/{upload_id}", status_code=204, response_class=Response)
 async def abandon(upload_id: UploadId, who: Sender, desk: DeskHere) -> Response:
     """Throw an unfinished upload away."""
-    await desk.aside(desk.intake.abandon, who.person, upload_id)
+    await desk.intake.aside(desk.intake.abandon, who.person, upload_id)
     return Response(status_code=204)
 
 

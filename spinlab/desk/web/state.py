@@ -4,13 +4,11 @@ Annotations are evaluated here, not kept as text: those of a dependency made ins
 what only that function knows.
 """
 
-import asyncio
 import hmac
 from collections.abc import Callable
-from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, field
-from functools import partial
-from typing import Annotated, Any, TypeVar, cast
+from functools import cached_property
+from typing import Annotated, Any, cast
 
 from fastapi import Depends, Header, Request
 
@@ -27,10 +25,6 @@ from spinlab.desk.web.guard import client_address
 # The prefix binds the cookie to this host, to https and to the whole site (RFC 6265bis, 4.1.3.2).
 COOKIE = "__Host-desk"
 FORM_COOKIE = "__Host-desk-form"
-# However many uploads end at once, they hold so many threads and leave the others to pages.
-UPLOAD_THREADS = 8
-
-Answer = TypeVar("Answer")
 
 
 class MustChange(Exception):
@@ -50,18 +44,8 @@ class Desk:
     vault: Vault
     metrics: Metrics
     throttle: Throttle = field(default_factory=Throttle)
-    _aside: ThreadPoolExecutor = field(
-        default_factory=lambda: ThreadPoolExecutor(UPLOAD_THREADS, "upload")
-    )
 
-    async def aside(
-        self, function: Callable[..., Answer], *arguments: Any, **options: Any
-    ) -> Answer:
-        """Run what an upload waits for, the disk or its turn to write, in threads kept for that."""
-        call = partial(function, *arguments, **options)
-        return await asyncio.get_running_loop().run_in_executor(self._aside, call)
-
-    @property
+    @cached_property
     def intake(self) -> Intake:
         """Takes uploads."""
         return Intake(self.settings, self.database, self.vault)
