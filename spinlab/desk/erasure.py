@@ -29,6 +29,14 @@ def erase(
     database: Database, vault: Vault, job_id: str, *, account: str, address: str = ""
 ) -> bool:
     """Delete one job and all that was kept of it; False if there was none."""
+    if not _mark(database, vault, job_id, account=account, address=address):
+        return False
+    _finish(database, vault, job_id)
+    tidy_database(database)
+    return True
+
+
+def _mark(database: Database, vault: Vault, job_id: str, *, account: str, address: str) -> bool:
     with database.write() as connection:
         marked = connection.execute(
             update(job)
@@ -42,8 +50,6 @@ def erase(
         record(connection, "deleted", account=account, subject=job_id, address=address)
     with (vault.folder / ERASED).open("a", encoding="ascii") as stream:
         stream.write(f"{job_id}\n")
-    _finish(database, vault, job_id)
-    tidy_database(database)
     return True
 
 
@@ -74,12 +80,14 @@ def sweep(database: Database, vault: Vault) -> int:
                 )
             )
         )
-    for job_id in begun:
-        _finish(database, vault, job_id)
     for job_id in due:
-        erase(database, vault, job_id, account="retention")
+        _mark(database, vault, job_id, account="retention", address="")
+    for job_id in (*begun, *due):
+        _finish(database, vault, job_id)
     _sweep_results(database, vault)
     _sweep_originals(database, vault)
+    # Though nothing was due: a deletion may have been killed just before this.
+    tidy_database(database)
     return len(begun) + len(due)
 
 
@@ -108,11 +116,13 @@ def _sweep_originals(database: Database, vault: Vault) -> None:
 
 
 def tidy_database(database: Database) -> None:
-    """Let no deleted row linger in the log (SQLite) or in the pages (PostgreSQL)."""
+    """Let no deleted row linger in the index or the log (SQLite) or in the pages (PostgreSQL)."""
     with database.engine.connect() as connection:
         if database.embedded:
             raw = connection.connection.dbapi_connection
             assert raw is not None
+            # FTS5 only marks what is deleted, until it puts its pieces together.
+            raw.cursor().execute("INSERT INTO job_search (job_search) VALUES ('optimize')")
             raw.cursor().execute("PRAGMA wal_checkpoint(TRUNCATE)")
         else:
             plain = connection.execution_options(isolation_level="AUTOCOMMIT")

@@ -11,10 +11,12 @@ import asyncio
 import fcntl
 import os
 import time
-from collections.abc import AsyncIterator
+from collections.abc import AsyncIterator, Callable
+from concurrent.futures import ThreadPoolExecutor
 from contextlib import suppress
 from dataclasses import dataclass
-from typing import Any
+from functools import partial
+from typing import Any, TypeVar
 
 from sqlalchemy import Connection, Row, func, select
 
@@ -24,7 +26,7 @@ from spinlab.desk.database import Database
 from spinlab.desk.jobs import add_job, guard_original
 from spinlab.desk.settings import Settings
 from spinlab.desk.tables import job, upload
-from spinlab.desk.vault import Vault, digest_of
+from spinlab.desk.vault import Vault, digest_of, sync_file
 
 # The wording that was agreed to, by its date; kept with the job.
 CONSENT = "2026-11-25"
@@ -33,7 +35,12 @@ CONSENT_SENTENCE = (
     "and keeps it until it is deleted after {days:.0f} days."
 )
 
+_NO_UPLOAD = "There is no such upload."
 _GATHERED_BYTES = 2**20
+# However many uploads there are, they hold so many threads and leave the others to pages.
+_THREADS = 8
+
+Answer = TypeVar("Answer")
 
 
 class Refused(Exception):
@@ -60,6 +67,14 @@ class Intake:
 
     def __init__(self, settings: Settings, database: Database, vault: Vault) -> None:
         self.settings, self.database, self.vault = settings, database, vault
+        self._threads = ThreadPoolExecutor(_THREADS, "upload")
+
+    async def aside(
+        self, function: Callable[..., Answer], *arguments: Any, **options: Any
+    ) -> Answer:
+        """Run what an upload waits for, the disk or its turn to write, in threads kept for that."""
+        call = partial(function, *arguments, **options)
+        return await asyncio.get_running_loop().run_in_executor(self._threads, call)
 
     def announce(self, person: Person, upload_id: str, told: Announcement) -> int:
         """Begin an upload, or find one begun before; returns its offset in bytes.
@@ -90,12 +105,13 @@ class Intake:
     def progress(self, person: Person, upload_id: str) -> tuple[int, int]:
         """(offset, size) in bytes of an upload, under way or finished."""
         with self.database.read() as connection:
-            done = self._job(connection, person, upload_id)
-            if done is not None:
-                return done.size_bytes, done.size_bytes
-            row = self._row(connection, person, upload_id)
-            size = row.size_bytes
-        return self._offset(upload_id), size
+            row = self._row(connection, person, upload_id, missing_ok=True)
+            done = None if row is not None else self._job(connection, person, upload_id)
+        if done is not None:
+            return done.size_bytes, done.size_bytes
+        if row is None:
+            raise Refused(404, _NO_UPLOAD)
+        return self._offset(upload_id), row.size_bytes
 
     async def append(
         self, size: int, upload_id: str, offset: int, body: AsyncIterator[bytes]
@@ -122,10 +138,10 @@ class Intake:
                         raise Refused(413, "More bytes came than were announced.", offset=end)
                     gathered += block
                     if len(gathered) >= _GATHERED_BYTES:
-                        end += await asyncio.to_thread(_write, handle, bytes(gathered))
+                        end += await self.aside(_write, handle, bytes(gathered))
                         gathered.clear()
             finally:
-                end += _write(handle, bytes(gathered))
+                end += await self.aside(_write, handle, bytes(gathered))
             return end
         finally:
             os.close(handle)
@@ -146,6 +162,8 @@ class Intake:
         if offset != row.size_bytes:
             raise Refused(409, "The upload is not complete.", offset=offset)
         digest = digest_of(part)
+        # Before the change, as in SQLite all others wait for one that is under way.
+        sync_file(part)
         if sha256 and sha256.lower() != digest:
             self.abandon(person, upload_id)
             raise Refused(422, "The bytes that came are not those that were sent; send it again.")
@@ -199,7 +217,7 @@ class Intake:
     ) -> Any:
         row = connection.execute(select(upload).where(upload.c.id == upload_id)).first()
         if (row is None and not missing_ok) or (row is not None and row.account_id != person.id):
-            raise Refused(404, "There is no such upload.")
+            raise Refused(404, _NO_UPLOAD)
         return row
 
     def _job(self, connection: Connection, person: Person, upload_id: str) -> Any:
@@ -207,7 +225,7 @@ class Intake:
             select(job.c.account_id, job.c.size_bytes).where(job.c.id == upload_id)
         ).first()
         if row is not None and row.account_id != person.id:
-            raise Refused(404, "There is no such upload.")
+            raise Refused(404, _NO_UPLOAD)
         return row
 
     def _offset(self, upload_id: str) -> int:

@@ -7,12 +7,13 @@ first does.
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any, Literal, get_args
 
-from sqlalchemy import Connection, Row, Select, func, select, tuple_
+from sqlalchemy import ColumnElement, Connection, Row, Select, func, select, tuple_
 
-from spinlab.desk import jobs
+from spinlab.desk import jobs, searching
 from spinlab.desk.accounts import Person
 from spinlab.desk.tables import account, finding, job, label
 
@@ -25,20 +26,19 @@ ORDERS: tuple[str, ...] = get_args(Order)
 PAGE_ROWS = 50
 
 _SHOWN = (
-    job.c.id,
-    job.c.reference,
-    job.c.file_name,
-    job.c.profile,
-    job.c.size_bytes,
-    job.c.created_s,
-    job.c.state,
-    job.c.verdict_state,
-    job.c.verdict_sentence,
-    job.c.severity,
-    job.c.failure,
-    job.c.case_id,
-    job.c.message,
-    account.c.name.label("technician"),
+    "id",
+    "reference",
+    "file_name",
+    "profile",
+    "size_bytes",
+    "created_s",
+    "state",
+    "verdict_state",
+    "verdict_sentence",
+    "severity",
+    "failure",
+    "case_id",
+    "message",
 )
 
 
@@ -63,28 +63,33 @@ class Listed:
 
 def list_jobs(connection: Connection, viewer: Person, wanted: Wanted) -> Listed:
     """Jobs that this person may see: a technician the own ones, support all, a trainer none."""
-    query = select(*_SHOWN).join(account, account.c.id == job.c.account_id)
-    query = query.where(job.c.state != jobs.ERASING)
+    words = wanted.text.replace("\0", " ").lower().split()[:5]
+    shown = searching.candidates(connection, words).c
+    query = select(*(shown[name] for name in _SHOWN), account.c.name.label("technician"))
+    query = query.join(account, account.c.id == shown.account_id)
+    query = query.where(shown.state != jobs.ERASING)
     if viewer.role == "technician":
-        query = query.where(job.c.account_id == viewer.id)
+        query = query.where(shown.account_id == viewer.id)
     elif viewer.role != "support":
         return Listed(rows=[], after="")
     # Only a finished job has a verdict: said twice, it would lead the planner past the index.
     if wanted.state and not (wanted.verdict and wanted.state == jobs.DONE):
-        query = query.where(job.c.state == wanted.state)
+        query = query.where(shown.state == wanted.state)
     if wanted.verdict:
-        query = query.where(job.c.verdict_state == wanted.verdict)
-    for word in wanted.text.lower().split()[:5]:
-        query = query.where(job.c.search.contains(word, autoescape=True))
-    return _page(connection, query, wanted)
-
-
-def _page(connection: Connection, query: Select[Any], wanted: Wanted) -> Listed:
-    keys = [job.c.created_s, job.c.id]
+        query = query.where(shown.verdict_state == wanted.verdict)
+    for word in words:
+        query = query.where(shown.search.contains(word, autoescape=True))
+    keys: list[ColumnElement[Any]] = [shown.created_s, shown.id]
     # Jobs of one verdict are equally severe: the newest first is then the same order.
     if wanted.order == "severity" and not wanted.verdict:
-        keys.insert(0, job.c.severity)
-    mark = _parse(wanted.after, len(keys))
+        keys.insert(0, shown.severity)
+    return _page(connection, query, keys, wanted.after)
+
+
+def _page(
+    connection: Connection, query: Select[Any], keys: list[ColumnElement[Any]], after: str
+) -> Listed:
+    mark = _parse(after, len(keys))
     if mark is not None:
         query = query.where(tuple_(*keys) < tuple_(*mark))
     query = query.order_by(*(key.desc() for key in keys)).limit(PAGE_ROWS + 1)
@@ -109,9 +114,10 @@ def _parse(mark: str, keys: int) -> list[Any] | None:
     return [*numbers, parts[-1]] if all(map(math.isfinite, numbers)) else None
 
 
-def counts(connection: Connection) -> dict[str, int]:
-    """How many jobs are in each state."""
-    rows = connection.execute(select(job.c.state, func.count()).group_by(job.c.state))
+def counts(connection: Connection, states: Sequence[str] = STATES[1:]) -> dict[str, int]:
+    """How many jobs are in each of these states; those that have any."""
+    query = select(job.c.state, func.count()).where(job.c.state.in_(states))
+    rows = connection.execute(query.group_by(job.c.state))
     return {state: number for state, number in rows}
 
 

@@ -51,7 +51,7 @@ class Metrics:
             found = listing.counts(connection)
             waiting = select(func.min(job.c.created_s)).where(job.c.state == jobs.WAITING)
             oldest = connection.execute(waiting).scalar()
-        for state in (jobs.WAITING, jobs.RUNNING, jobs.DONE, jobs.FAILED):
+        for state in listing.STATES[1:]:
             self.jobs.labels(state).set(found.get(state, 0))
         self.oldest.set(time.time() - oldest if oldest is not None else 0.0)
         self.free.set(vault.free_bytes())

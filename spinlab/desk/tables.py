@@ -70,6 +70,7 @@ job = Table(
     Column("account_id", ForeignKey("account.id"), nullable=False),
     Column("reference", String(80), nullable=False),
     Column("file_name", String(255), nullable=False),
+    # Indexed by each database's own means, which only the migration speaks of.
     Column("search", String(512), nullable=False),
     Column("size_bytes", BigInteger, nullable=False),
     Column("sha256", String(64), nullable=False, index=True),

@@ -61,11 +61,9 @@ class Vault:
         return folder / _checked(result) if result else folder
 
     def keep(self, part: Path, digest: str) -> None:
-        """Give a finished upload its place among the originals; done twice it changes nothing."""
+        """Give a settled upload its place among the originals; done twice it changes nothing."""
         target = self.original(digest)
         target.parent.mkdir(mode=0o700, exist_ok=True)
-        with part.open("rb") as stream:
-            os.fsync(stream.fileno())
         with suppress(FileExistsError):
             os.link(part, target)
             os.chmod(target, 0o400)
@@ -95,6 +93,12 @@ def digest_of(path: Path) -> str:
         while block := stream.read(_BLOCK):
             digest.update(block)
     return digest.hexdigest()
+
+
+def sync_file(path: Path) -> None:
+    """Make a file's content last through a power cut."""
+    with path.open("rb") as stream:
+        os.fsync(stream.fileno())
 
 
 def sync_folder(folder: Path) -> None:

@@ -7,7 +7,6 @@ run out, and what it had half written is swept away.
 from __future__ import annotations
 
 import logging
-import os
 import shutil
 import threading
 import time
@@ -25,7 +24,7 @@ from spinlab.desk.examine import examine
 from spinlab.desk.jobs import Claim, Outcome
 from spinlab.desk.profiles import profile_source
 from spinlab.desk.settings import Settings
-from spinlab.desk.vault import Vault, sync_folder
+from spinlab.desk.vault import Vault, sync_file, sync_folder
 from spinlab.errors import InputError, JobEnded, SpinlabError
 
 LOG = logging.getLogger("spinlab.desk.worker")
@@ -205,8 +204,7 @@ def _sentence(error: SpinlabError) -> str:
 def _settle(folder: Path) -> None:
     """Write the results through to the disk and take away the right to change them."""
     for path in folder.iterdir():
-        with path.open("rb") as stream:
-            os.fsync(stream.fileno())
+        sync_file(path)
         path.chmod(0o400)
     sync_folder(folder)
     sync_folder(folder.parent)

@@ -3,14 +3,15 @@
     python -m tests.benchmarks.desk lists [--jobs 100000]
     python -m tests.benchmarks.desk uploads [--senders 50] [--size-mb 10] [--jobs 100000]
 
-Each prints one table.  Server and load run on the same cores.  The last column is processor time of
-the server per page, which other programs on the same computer hardly change; the milliseconds of
-the others are on the clock.  With SPINLAB_DESK_DATABASE set, the
-desk stands on that (empty) database.
+Each prints one table.  Server, reader and senders run on the same cores.  The pages of `lists` are
+read in turn, one after the other, and among them the desk's emptiest answer, /healthz, which shows
+what the computer's other programs add at that time.  The last column is the server's own processor
+time per page.  With SPINLAB_DESK_DATABASE set, the desk stands on that (empty) database.
 """
 
 import argparse
 import asyncio
+import multiprocessing
 import os
 import statistics
 import tempfile
@@ -19,6 +20,7 @@ import uuid
 from pathlib import Path
 
 import httpx2
+from sqlalchemy import text
 
 from spinlab.desk import signing
 from spinlab.desk.accounts import add_account
@@ -28,7 +30,8 @@ from tests.desk.processes import HOST, Process, free_port, settings_of, wait_unt
 from tests.desk.rig import announcement
 
 PASSWORD = "a quiet drum turns 400"
-LISTS = (
+PAGES = (
+    "/healthz",
     "/queue",
     "/queue?order=severity",
     "/queue?verdict=fault",
@@ -38,7 +41,7 @@ LISTS = (
     "/queue?text=nothing-fits-this",
     "/queue?verdict=fault&text=spin-0",
 )
-REPEATS = 20
+REPEATS = 40
 PART_BYTES = 2**20
 
 
@@ -57,11 +60,15 @@ class Service:
             self.support = signing.begin(connection, support)
             tokens = [signing.begin(connection, person) for person in people]
         fill(database, people[0], jobs)
+        if not database.embedded:
+            # As PostgreSQL does by itself within a minute of rows coming in.
+            with database.write() as connection:
+                connection.execute(text("ANALYZE"))
         self.technicians = [
             (token, signing.signed_in(database, settings, token).csrf) for token in tokens
         ]
         database.close()
-        self.port = free_port()
+        self.port, self.incoming = free_port(), folder / "incoming"
         self.process = Process("serve", str(folder), str(self.port))
         wait_until_open(self.port)
 
@@ -72,37 +79,46 @@ class Service:
         )
         return (int(fields[11]) + int(fields[12])) / os.sysconf("SC_CLK_TCK")
 
-    def client(self, token, csrf=""):
-        """A browser of one person."""
-        headers = {"Cookie": f"__Host-desk={token}", "X-CSRF-Token": csrf}
-        address = f"http://{HOST}:{self.port}"
-        return httpx2.AsyncClient(base_url=address, headers=headers, timeout=120)
+    def received_bytes(self):
+        """Bytes of uploads under way."""
+        return sum(path.stat().st_size for path in self.incoming.glob("*.part"))
+
+    def reader(self):
+        """A browser of support."""
+        return httpx2.Client(**browser(self.port, self.support))
 
 
-async def measure_lists(service):
-    """Milliseconds of every list, one call after the other."""
-    found = {}
-    async with service.client(service.support) as client:
-        for address in LISTS:
-            await timed(client, address)
-            before = service.processor_s()
-            times = [await timed(client, address) for _ in range(REPEATS)]
-            found[address] = times, 1000 * (service.processor_s() - before) / REPEATS
-    return found
+def measure_lists(service):
+    """Of every page: milliseconds on the clock, call by call, and of the server's processor."""
+    clock, spent = {page: [] for page in PAGES}, dict.fromkeys(PAGES, 0.0)
+    with service.reader() as client:
+        for page in PAGES:
+            timed(client, page)
+        for _ in range(REPEATS):
+            for page in PAGES:
+                before = service.processor_s()
+                clock[page].append(timed(client, page))
+                spent[page] += 1000 * (service.processor_s() - before) / REPEATS
+    return {page: (clock[page], spent[page]) for page in PAGES}
 
 
-async def timed(client, address):
+def timed(client, address):
     """Milliseconds of one page, which must come."""
     began = time.perf_counter()
-    answer = await client.get(address)
-    answer.raise_for_status()
+    client.get(address).raise_for_status()
     return 1000 * (time.perf_counter() - began)
 
 
-async def send(service, token, csrf, content):
+def browser(port, token, csrf=""):
+    """What makes a client of one person."""
+    headers = {"Cookie": f"__Host-desk={token}", "X-CSRF-Token": csrf}
+    return {"base_url": f"http://{HOST}:{port}", "headers": headers, "timeout": 120}
+
+
+async def send(port, token, csrf, content):
     """One upload in parts of a mebibyte."""
     path = f"/api/uploads/{uuid.uuid4()}"
-    async with service.client(token, csrf) as client:
+    async with httpx2.AsyncClient(**browser(port, token, csrf)) as client:
         (await client.put(path, json=announcement(content))).raise_for_status()
         for offset in range(0, len(content), PART_BYTES):
             part, headers = content[offset : offset + PART_BYTES], {"Upload-Offset": str(offset)}
@@ -110,32 +126,40 @@ async def send(service, token, csrf, content):
         (await client.post(f"{path}/finish", json={})).raise_for_status()
 
 
-async def measure_uploads(service, size):
+def send_all(port, people, size):
+    """One upload of each person, all at once."""
+
+    async def at_once():
+        await asyncio.gather(*(send(port, *each, os.urandom(size)) for each in people))
+
+    asyncio.run(at_once())
+
+
+def measure_uploads(service, size):
     """(milliseconds of the queue page while uploads run, seconds until all had come)."""
-    contents = [os.urandom(size) for _ in service.technicians]
-    began = time.perf_counter()
-    sending = asyncio.gather(
-        *(
-            send(service, *each, content)
-            for each, content in zip(service.technicians, contents, strict=True)
-        )
-    )
+    work = service.port, service.technicians, size
+    # A process of their own, so that the reader's clock does not count their work.
+    senders = multiprocessing.get_context("spawn").Process(target=send_all, args=work)
     times = []
-    async with service.client(service.support) as client:
-        while not sending.done():
-            times.append(await timed(client, "/queue"))
-            await asyncio.sleep(0.05)
-    await sending
+    with service.reader() as client:
+        timed(client, "/queue")
+        senders.start()
+        while service.received_bytes() == 0:
+            time.sleep(0.02)
+        began = time.perf_counter()
+        while senders.is_alive():
+            times.append(timed(client, "/queue"))
+            time.sleep(0.05)
+    if senders.exitcode:
+        raise RuntimeError("an upload was refused")
     return times, time.perf_counter() - began
 
 
-def row(name, times, processor_ms=None):
-    """One line of a table."""
+def summary(times):
+    """Median, 95th percentile and longest of some times, as cells of a table."""
     times = sorted(times)
     p95 = times[min(len(times) - 1, int(0.95 * len(times)))]
-    spent = "" if processor_ms is None else f"{processor_ms:.1f}"
-    clock = f"{statistics.median(times):.0f} | {p95:.0f} | {times[-1]:.0f}"
-    return f"| `{name}` | {len(times)} | {clock} | {spent} |"
+    return f"{statistics.median(times):.0f} | {p95:.0f} | {times[-1]:.0f}"
 
 
 def main():
@@ -152,15 +176,16 @@ def main():
         service = Service(Path(folder), chosen.jobs, senders)
         try:
             print(f"{chosen.jobs} jobs; load of the computer before: {load:.1f}\n")
-            print("| page | calls | median ms | 95 % ms | longest ms | processor ms |")
-            print("|---|---|---|---|---|---|")
             if chosen.what == "lists":
-                for address, measured in asyncio.run(measure_lists(service)).items():
-                    print(row(address, *measured), flush=True)
+                print("| page | median ms | 95 % ms | longest ms | processor ms |")
+                print("|---|---|---|---|---|")
+                for page, (clock, spent) in measure_lists(service).items():
+                    print(f"| `{page}` | {summary(clock)} | {spent:.0f} |")
             else:
-                times, seconds = asyncio.run(measure_uploads(service, chosen.size_mb * 10**6))
-                print(row(f"/queue during {senders} uploads of {chosen.size_mb} MB", times))
-                print(f"\nall uploads done after {seconds:.1f} s")
+                times, seconds = measure_uploads(service, chosen.size_mb * 10**6)
+                print(f"pages read: {len(times)}; median, 95 %, longest ms: {summary(times)}")
+                print(f"{senders} uploads of {chosen.size_mb} MB done after {seconds:.1f} s")
+            print(f"load of the computer after: {os.getloadavg()[0]:.1f}")
         finally:
             service.process.kill()
 

@@ -2,19 +2,20 @@
 
     python -m tests.desk.killing --kills 200 [--seed 1]
 
-Senders behave as the phone's page does: they repeat what was not answered and ask how far they got.
-With SPINLAB_DESK_DATABASE set, the desk stands on that database.
+What is tried is the desk and not the analysis: a stand-in for it writes as many files as the real
+one and takes a third of a second, so that much comes through while much is killed.  Killed
+processes come back at once, forked from one that has loaded the desk and opened nothing.  Where
+each kill struck is read from folder and tables right after it.  With SPINLAB_DESK_DATABASE set, the
+desk stands on that database.
 """
 
 import argparse
-import hashlib
-import http.client
 import json
 import random
 import tempfile
 import threading
 import time
-import uuid
+from collections import Counter
 from dataclasses import dataclass, field
 from pathlib import Path
 
@@ -23,25 +24,26 @@ from sqlalchemy import func, select
 from spinlab.desk import signing
 from spinlab.desk.accounts import add_account
 from spinlab.desk.database import Database
-from spinlab.desk.tables import finding, job
+from spinlab.desk.tables import finding, job, upload
 from spinlab.desk.vault import Vault, digest_of
-from tests.desk.processes import HOST, Process, free_port, settings_of, wait_until_open
-from tests.desk.rig import announcement
+from tests.desk.examiners import RESULTS
+from tests.desk.processes import Forked, free_port, settings_of, wait_until_open
+from tests.desk.sending import Sender
 
 SENDERS = 3
-PART_BYTES = 16 * 1024
-# A process lives for a random time between these before it is killed.
-SHORTEST_S, LONGEST_S = 0.0, 2.5
-# Share of the kills that wait until the server answers; without, a slow computer would only ever
-# be killed while it starts.
-AMID_WORK = 0.8
+# So many recordings must have come through per kill before the next: else a slow computer would
+# only ever be killed while it begins anew.
+PACE = 0.6
+# Share of the kills that wait until the process is at work; the others strike at any time.
+AMID_WORK = 0.9
+PATIENCE_S = 1800.0
 
 
 @dataclass
 class Tally:
     """What a campaign came to; `lost` and `doubled` are what it is about."""
 
-    kills: dict[str, int] = field(default_factory=lambda: {"server": 0, "worker": 0})
+    kills: Counter = field(default_factory=Counter)
     sent: int = 0
     jobs: int = 0
     lost: int = 0
@@ -51,132 +53,144 @@ class Tally:
     seconds: float = 0.0
 
 
-class Sender(threading.Thread):
-    """Sends one recording after the other, stubbornly; remembers what was acknowledged."""
+class Desk:
+    """A desk of two processes, and what can be seen of it from outside."""
 
-    def __init__(self, port, token, csrf, stop, seed):
-        super().__init__(daemon=True)
-        self.port, self.stop_event, self.rng = port, stop, random.Random(seed)
-        self.headers = {"Cookie": f"__Host-desk={token}", "X-CSRF-Token": csrf}
-        self.acknowledged = {}
+    def __init__(self, folder):
+        self.settings, self.port = settings_of(folder), free_port()
+        self.database = Database(self.settings)
+        self.database.migrate()
+        self.vault = Vault(self.settings.folder)
+        self.ended = {None}
+        self.processes = {
+            "server": Forked("serve", str(folder), str(self.port)),
+            "worker": Forked("work", str(folder)),
+        }
 
-    def run(self):
-        while not self.stop_event.is_set():
-            size = self.rng.randrange(20_000, 200_000)
-            content = bytes([self.rng.randrange(4)]) + self.rng.randbytes(size)
-            job_id = self.send(content)
-            self.acknowledged[job_id] = hashlib.sha256(content).hexdigest()
+    def ask(self, query):
+        """Rows of a query."""
+        with self.database.read() as connection:
+            return connection.execute(query).all()
 
-    def send(self, content):
-        path = f"/api/uploads/{uuid.UUID(int=self.rng.getrandbits(128), version=4)}"
-        told = json.dumps(announcement(content)).encode()
-        offset = self.ask("PUT", path, told)["offset_bytes"]
-        while offset < len(content):
-            part = content[offset : offset + PART_BYTES]
-            answer = self.ask("PATCH", path, part, {"Upload-Offset": str(offset)})
-            offset = answer.get("offset_bytes", offset)
-        return self.ask("POST", f"{path}/finish", b"{}")["job"]
+    def done(self):
+        """How many recordings have come through."""
+        return self.ask(select(func.count()).where(job.c.state == "done"))[0][0]
 
-    def ask(self, method, path, body, headers=None):
-        """Ask until there is an answer; of a refusal only the offset counts."""
-        while True:
-            try:
-                connection = http.client.HTTPConnection(HOST, self.port, timeout=20)
-                kind = "application/octet-stream" if method == "PATCH" else "application/json"
-                all_headers = {"Content-Type": kind, **self.headers, **(headers or {})}
-                connection.request(method, path, body, all_headers)
-                answer = connection.getresponse()
-                content = answer.read()
-            except (OSError, http.client.HTTPException):
-                time.sleep(0.05)
-                continue
-            if answer.status < 300:
-                return json.loads(content)
-            if "upload-offset" in answer.headers and method == "PATCH":
-                return {"offset_bytes": int(answer.headers["upload-offset"])}
-            if answer.status not in (409, 423, 429, 500, 503):
-                raise AssertionError(f"{method} was refused: {answer.status} {content!r}")
-            time.sleep(0.1)
+    def at_rest(self):
+        """Whether no job waits or runs."""
+        return not self.ask(select(job.c.id).where(job.c.state.in_(("waiting", "running"))))
+
+    def claimed(self):
+        """The job under a lease whose worker has not been killed, if there is one."""
+        rows = self.ask(select(job.c.id, job.c.lease).where(job.c.state == "running"))
+        return next((row for row in rows if row.lease not in self.ended), None)
+
+    def kill(self, name):
+        """Kill a process and begin it anew; returns where that struck."""
+        process = self.processes[name]
+        process.kill()
+        struck = self._server_was() if name == "server" else self._worker_was()
+        process.begin()
+        return f"{name}: {struck}"
+
+    def _server_was(self):
+        announced = dict(self.ask(select(upload.c.id, upload.c.size_bytes)))
+        came = {path.stem: path.stat().st_size for path in self.vault.parts()}
+        if any(came.get(name) == size for name, size in announced.items()):
+            return "all bytes there, job not made"
+        if any(came.get(name) for name in announced):
+            return "amid the bytes"
+        return "announced" if announced else "between uploads"
+
+    def _worker_was(self):
+        claimed = self.claimed()
+        if claimed is None:
+            return "between jobs"
+        self.ended.add(claimed.lease)
+        folder = self.vault.results(claimed.id, claimed.lease)
+        if not folder.exists():
+            return "claimed"
+        files = list(folder.iterdir())
+        if len(files) < len(RESULTS):
+            return "writing results" if files else "analysing"
+        settled = all(not path.stat().st_mode & 0o222 for path in files)
+        return "written, not on record" if settled else "settling what is written"
+
+    def close(self):
+        """End everything."""
+        for process in self.processes.values():
+            process.kill()
+        self.database.close()
+
+
+def wait_until(condition):
+    """Wait until something holds."""
+    until = time.monotonic() + PATIENCE_S
+    while not condition():
+        if time.monotonic() > until:
+            raise TimeoutError("the desk did not get on")
+        time.sleep(0.01)
 
 
 def campaign(folder, kills, *, seed=1):
     """Run a desk in `folder`, kill it that often, let it come to rest, and count."""
     began = time.monotonic()
-    settings, port, tally, rng = settings_of(folder), free_port(), Tally(), random.Random(seed)
-    database = Database(settings)
-    database.migrate()
-    tokens = _sign_in(database)
-    processes = {
-        "server": Process("serve", str(folder), str(port)),
-        "worker": Process("work", str(folder)),
-    }
-    stop = threading.Event()
-    senders = [Sender(port, *each, stop, seed + n) for n, each in enumerate(tokens)]
+    tally, rng, stop = Tally(), random.Random(seed), threading.Event()
+    desk = Desk(folder)
+    tokens = _sign_in(desk)
+    senders = [Sender(desk.port, *each, stop, seed + n) for n, each in enumerate(tokens)]
     try:
-        wait_until_open(port)
+        wait_until_open(desk.port)
+        first = time.monotonic()
         for sender in senders:
             sender.start()
-        for _ in range(kills):
+        wait_until(lambda: desk.done() >= SENDERS)
+        # What one recording takes here and now, so that kills strike from its begin to its end.
+        span_s = (time.monotonic() - first) / SENDERS
+        for number in range(kills):
             name = rng.choice(["server", "worker"])
-            # Mostly amid work; now and then while still starting.
-            if rng.random() < AMID_WORK:
-                wait_until_open(port)
-            time.sleep(rng.uniform(SHORTEST_S, LONGEST_S))
-            processes[name].kill()
-            tally.kills[name] += 1
-            processes[name].restart()
+            wait_until(lambda least=PACE * number: desk.done() >= least)
+            if rng.random() < AMID_WORK and name == "worker":
+                wait_until(desk.claimed)
+            elif name == "server":
+                wait_until_open(desk.port)
+            time.sleep(rng.uniform(0.0, 1.2 * span_s))
+            tally.kills[desk.kill(name)] += 1
         stop.set()
         for sender in senders:
-            sender.join(timeout=120)
-        _come_to_rest(database)
+            sender.join(timeout=PATIENCE_S)
+        wait_until(desk.at_rest)
+        _count(tally, desk, senders)
     finally:
-        for process in processes.values():
-            process.kill()
-    _count(tally, database, Vault(settings.folder), senders)
-    database.close()
+        desk.close()
     tally.seconds = time.monotonic() - began
     return tally
 
 
-def _sign_in(database):
-    tokens = []
-    with database.write() as connection:
+def _sign_in(desk):
+    with desk.database.write() as connection:
         person = add_account(connection, "sender", "technician", "a quiet drum turns 400")
-        for _ in range(SENDERS):
-            tokens.append(signing.begin(connection, person))
-    settings = settings_of(".")
-    return [(token, signing.signed_in(database, settings, token).csrf) for token in tokens]
+        tokens = [signing.begin(connection, person) for _ in range(SENDERS)]
+    signed = (signing.signed_in(desk.database, desk.settings, token) for token in tokens)
+    return [(token, who.csrf) for token, who in zip(tokens, signed, strict=True)]
 
 
-def _come_to_rest(database, *, patience_s=240.0):
-    until = time.monotonic() + patience_s
-    while time.monotonic() < until:
-        with database.read() as connection:
-            open_jobs = select(func.count()).where(job.c.state.in_(("waiting", "running")))
-            if not connection.execute(open_jobs).scalar_one():
-                return
-        time.sleep(0.2)
-
-
-def _count(tally, database, vault, senders):
+def _count(tally, desk, senders):
     """Hold what was acknowledged against what is there."""
     acknowledged = {}
     for sender in senders:
         acknowledged |= sender.acknowledged
-    with database.read() as connection:
-        rows = {row.id: row for row in connection.execute(select(job))}
-        counted = select(finding.c.job_id, func.count()).group_by(finding.c.job_id)
-        told = {job_id: count for job_id, count in connection.execute(counted)}
+    rows = {row.id: row for row in desk.ask(select(job))}
+    told = dict(desk.ask(select(finding.c.job_id, func.count()).group_by(finding.c.job_id)))
     tally.sent, tally.jobs = len(acknowledged), len(rows)
     tally.attempts = sum(row.attempts for row in rows.values())
     for job_id, digest in acknowledged.items():
-        row = rows.get(job_id)
-        if row is None or row.state != "done" or not vault.original(digest).exists():
+        row, original = rows.get(job_id), desk.vault.original(digest)
+        if row is None or row.state != "done" or not original.exists():
             tally.lost += 1
             continue
-        result = (vault.results(job_id, row.result) / "result.json").read_text("utf-8")
-        right = row.sha256 == digest == json.loads(result)["sha256"]
-        right = right and digest_of(vault.original(digest)) == digest
+        result = (desk.vault.results(job_id, row.result) / "result.json").read_text("utf-8")
+        right = row.sha256 == digest == json.loads(result)["sha256"] == digest_of(original)
         tally.wrong += not right
         tally.doubled += told[job_id] != 2
     # Every recording is random, so the same bytes twice are one recording counted twice.
@@ -190,7 +204,11 @@ def main():
     parser.add_argument("--seed", type=int, default=1)
     chosen = parser.parse_args()
     with tempfile.TemporaryDirectory() as folder:
-        print(campaign(Path(folder), chosen.kills, seed=chosen.seed))
+        tally = campaign(Path(folder), chosen.kills, seed=chosen.seed)
+    for struck, times in sorted(tally.kills.items()):
+        print(f"| {struck} | {times} |")
+    tally.kills = sum(tally.kills.values())
+    print(tally)
 
 
 if __name__ == "__main__":

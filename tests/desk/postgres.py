@@ -1,8 +1,14 @@
-"""A PostgreSQL server from Debian's package, started for one run of the tests and then gone."""
+"""A PostgreSQL server from Debian's package, started for one run of the tests and then gone.
+
+    python -m tests.desk.postgres python -m tests.benchmarks.desk lists
+
+runs a command with a desk's database of its own in the environment.
+"""
 
 import os
 import shutil
 import subprocess
+import sys
 import tempfile
 from pathlib import Path
 
@@ -52,3 +58,9 @@ class Cluster:
     def _run(self, program, *arguments):
         command = [*_AS_POSTGRES, BIN / program, *map(str, arguments)]
         subprocess.run(command, check=True, stdout=subprocess.DEVNULL, cwd=self.folder, timeout=60)
+
+
+if __name__ == "__main__":
+    with Cluster() as running:
+        address = {"SPINLAB_DESK_DATABASE": running.new_database()}
+        sys.exit(subprocess.run(sys.argv[1:], env=os.environ | address).returncode)

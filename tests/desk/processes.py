@@ -5,6 +5,7 @@ python -m tests.desk.processes work FOLDER
 """
 
 import http.client
+import multiprocessing
 import os
 import random
 import signal
@@ -15,7 +16,7 @@ import time
 from pathlib import Path
 
 from spinlab.desk.settings import from_environment
-from tests.desk.examiners import quick_examine
+from tests.desk.examiners import quick_examine, unhurried_examine
 
 PROJECT = Path(__file__).parent.parent.parent
 HOST = "127.0.0.1"
@@ -44,27 +45,49 @@ def free_port():
 
 
 class Process:
-    """One process that can be killed as the kernel kills, and started again."""
+    """One process that can be killed as the kernel kills."""
 
-    def __init__(self, *arguments, environment=None):
+    def __init__(self, *arguments):
         command = [sys.executable, "-W", "ignore", "-m", "tests.desk.processes", *arguments]
-        self.start = lambda: subprocess.Popen(
+        self.running = subprocess.Popen(
             command,
             cwd=PROJECT,
-            env={**os.environ, "PYTHONPATH": str(PROJECT), **(environment or {})},
+            env={**os.environ, "PYTHONPATH": str(PROJECT)},
             stderr=subprocess.DEVNULL,
             start_new_session=True,
         )
-        self.running = self.start()
 
     def kill(self):
         """SIGKILL: nothing is tidied up, nobody is asked."""
         os.killpg(self.running.pid, signal.SIGKILL)
         self.running.wait()
 
-    def restart(self):
-        """Begin anew where the old process was killed."""
-        self.running = self.start()
+
+_NURSERY = multiprocessing.get_context("forkserver")
+_NURSERY.set_forkserver_preload(["tests.desk.nursery"])
+
+
+class Forked:
+    """One process that can be killed as the kernel kills, and begun anew in no time."""
+
+    def __init__(self, *arguments):
+        self.arguments = arguments
+        self.begin()
+
+    def begin(self):
+        """Begin, for the first time or after a kill."""
+        self.running = _NURSERY.Process(target=_become, args=(self.arguments,))
+        self.running.start()
+
+    def kill(self):
+        """SIGKILL: nothing is tidied up, nobody is asked."""
+        self.running.kill()
+        self.running.join()
+
+
+def _become(arguments):
+    os.dup2(os.open(os.devnull, os.O_WRONLY), 2)
+    main(arguments, unhurried_examine)
 
 
 def wait_until_open(port, *, patience_s=900.0):
@@ -81,7 +104,7 @@ def wait_until_open(port, *, patience_s=900.0):
     raise TimeoutError("the server did not open")
 
 
-def main(arguments):
+def main(arguments, examiner=quick_examine):
     """Become a server or a worker."""
     from spinlab.desk import serving
 
@@ -89,7 +112,7 @@ def main(arguments):
     if arguments[0] == "serve":
         serving.serve(settings, serving.Door(host=HOST, port=int(arguments[2])))
     else:
-        serving.run_worker(settings, examiner=quick_examine)
+        serving.run_worker(settings, examiner=examiner)
 
 
 if __name__ == "__main__":

@@ -14,8 +14,13 @@ from spinlab.errors import InputError
 
 
 def test_the_migrations_make_the_tables_that_the_code_speaks_of(rig):
+    def ours(name, _kind, _parents):
+        """All but the index of searches, which each database makes by means of its own."""
+        return name is None or not name.startswith("job_search")
+
     with rig.database.read() as connection:
-        assert compare_metadata(MigrationContext.configure(connection), metadata) == []
+        context = MigrationContext.configure(connection, opts={"include_name": ours})
+        assert compare_metadata(context, metadata) == []
 
 
 def test_migrating_again_changes_nothing(rig):

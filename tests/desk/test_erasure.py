@@ -34,6 +34,15 @@ def test_what_is_deleted_is_nowhere_in_the_folder_any_more(embedded):
     assert not [secret for secret in SECRETS if secret in left]
 
 
+def test_no_piece_of_a_deleted_reference_is_left_in_the_index_of_searches(embedded):
+    job_id = embedded.finished_job(CONTENT, reference="\u2603\u2604\u2605")
+    embedded.finished_job(b"\x01 another", reference="stays")
+    piece = "\u2603\u2604\u2605".encode()
+    assert everything(embedded.settings.folder).count(piece) > 1
+    erase(embedded.database, embedded.vault, job_id, account="support")
+    assert piece not in everything(embedded.settings.folder)
+
+
 def test_a_label_stays_for_calibration_and_points_to_nobody(rig):
     job_id = reviewed_job(rig)
     erase(rig.database, rig.vault, job_id, account="support")

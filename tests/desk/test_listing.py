@@ -2,8 +2,9 @@
 
 import pytest
 
-from spinlab.desk import listing
+from spinlab.desk import listing, searching
 from spinlab.desk.listing import PAGE_ROWS, Wanted
+from spinlab.desk.tables import job
 from tests.desk.filling import fill
 
 VERDICTS = ("clear", "attention", "fault", "not measurable")
@@ -52,7 +53,33 @@ def test_search_finds_words_in_any_order_and_case(queue):
     assert whole(queue, text="job-00017 nobody") == []
 
 
-@pytest.mark.parametrize("text", ["%", "_", "\\", "'", '"', "%' OR 1=1 --"])
+@pytest.mark.parametrize("few", [0, 1, 2000])
+@pytest.mark.parametrize("text", ["17", "0017", "b-000", "job-0001 technician", "400 spin", "ob-x"])
+def test_search_finds_every_piece_whether_few_or_many_jobs_hold_it(queue, monkeypatch, few, text):
+    monkeypatch.setattr(searching, "_FEW", few)
+    rows = whole(queue)
+    assert len(rows) == 220
+    texts = {row.id: f"{row.reference} {row.file_name} technician {row.profile}" for row in rows}
+    fitting = [row.id for row in rows if all(word in texts[row.id] for word in text.split())]
+    assert [row.id for row in whole(queue, text=text)] == fitting
+    faults = {row.id for row in rows if row.verdict_state == "fault"}
+    found = {row.id for row in whole(queue, text=text, verdict="fault", order="severity")}
+    assert found == faults & set(fitting)
+
+
+def test_a_job_is_found_by_what_it_says_now(queue):
+    assert whole(queue, text="job-00017")
+    with queue.database.write() as connection:
+        change = job.update().where(job.c.reference == "job-00017")
+        connection.execute(change.values(search="elderflower"))
+        connection.execute(job.delete().where(job.c.reference == "job-00018"))
+    assert whole(queue, text="job-00017") == whole(queue, text="job-00018") == []
+    assert [row.reference for row in whole(queue, text="Elderflower")] == ["job-00017"]
+
+
+@pytest.mark.parametrize(
+    "text", ["%", "_", "\\", "'", '"', '""""', "%' OR 1=1 --", "x\0yz", "NOT x*^:{}"]
+)
 def test_signs_of_the_query_language_are_letters_like_others(queue, text):
     assert whole(queue, text=text) == []
 

@@ -2,6 +2,7 @@
 
 import subprocess
 import sys
+from importlib import resources
 
 from spinlab.desk.web.render import STATE_WORDS
 
@@ -12,6 +13,16 @@ def test_states_are_called_what_the_report_calls_them():
     from spinlab.report import words
 
     assert STATE_WORDS == words.STATE_WORDS
+
+
+def test_colours_are_those_of_the_report():
+    def palette(package, name):
+        style = (resources.files(package) / name).read_text("utf-8")
+        return style[: style.index("* { box-sizing")].split()
+
+    ours = palette("spinlab.desk.web", "static/desk.css")
+    assert ours == palette("spinlab.report", "templates/page.css")
+    assert len(ours) > 50
 
 
 def test_the_server_starts_without_loading_the_analysis():

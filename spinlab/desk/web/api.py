@@ -81,9 +81,10 @@ Reviewer = Annotated[SignIn, Depends(changing("support"))]
 
 
 @router.put("/uploads/{upload_id}")
-def announce(upload_id: UploadId, told: Told, who: Sender, desk: DeskHere) -> Progress:
+async def announce(upload_id: UploadId, told: Told, who: Sender, desk: DeskHere) -> Progress:
     """Begin an upload, or find how far one got."""
-    offset = desk.intake.announce(who.person, upload_id, announcement(desk, told))
+    checked = await run_in_threadpool(announcement, desk, told)
+    offset = await desk.intake.aside(desk.intake.announce, who.person, upload_id, checked)
     return _progress(desk, offset, told.size_bytes)
 
 
@@ -136,7 +137,7 @@ async def append(
 ) -> Progress:
     """Send the bytes from `Upload-Offset` on, which must be where the upload ends."""
     intake = desk.intake
-    offset, size = await run_in_threadpool(intake.progress, who.person, upload_id)
+    offset, size = await intake.aside(intake.progress, who.person, upload_id)
     if offset < size or upload_offset != offset:
         end = await intake.append(size, upload_id, upload_offset, request.stream())
         desk.metrics.received.inc(end - upload_offset)
@@ -145,19 +146,19 @@ async def append(
 
 
 @router.post("/uploads/{upload_id}/finish", status_code=201)
-def finish(
+async def finish(
     upload_id: UploadId, told: Finished, request: Request, who: Sender, desk: DeskHere
 ) -> JobMade:
     """Make a job of a complete upload; asked again, it names the same job."""
-    address = address_of(request)
-    made = desk.intake.finish(who.person, upload_id, sha256=told.sha256, address=address)
+    options = {"sha256": told.sha256, "address": address_of(request)}
+    made = await desk.intake.aside(desk.intake.finish, who.person, upload_id, **options)
     return JobMade(job=made)
 
 
 @router.delete("/uploads/{upload_id}", status_code=204, response_class=Response)
-def abandon(upload_id: UploadId, who: Sender, desk: DeskHere) -> Response:
+async def abandon(upload_id: UploadId, who: Sender, desk: DeskHere) -> Response:
     """Throw an unfinished upload away."""
-    desk.intake.abandon(who.person, upload_id)
+    await desk.intake.aside(desk.intake.abandon, who.person, upload_id)
     return Response(status_code=204)
 
 

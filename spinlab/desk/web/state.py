@@ -7,6 +7,7 @@ what only that function knows.
 import hmac
 from collections.abc import Callable
 from dataclasses import dataclass, field
+from functools import cached_property
 from typing import Annotated, Any, cast
 
 from fastapi import Depends, Header, Request
@@ -44,7 +45,7 @@ class Desk:
     metrics: Metrics
     throttle: Throttle = field(default_factory=Throttle)
 
-    @property
+    @cached_property
     def intake(self) -> Intake:
         """Takes uploads."""
         return Intake(self.settings, self.database, self.vault)

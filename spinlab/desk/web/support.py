@@ -7,7 +7,7 @@ from typing import Annotated, Any
 from fastapi import APIRouter, Form, Query, Request
 from starlette.responses import Response
 
-from spinlab.desk import listing, review
+from spinlab.desk import jobs, listing, review
 from spinlab.desk.audit import record, trail
 from spinlab.desk.erasure import erase
 from spinlab.desk.web.api import JobId
@@ -46,7 +46,7 @@ def queue(
     with desk.database.read() as connection:
         asked = listing.Wanted(after=after, **wanted)
         found = listing.list_jobs(connection, who.person, asked)
-        numbers = listing.counts(connection)
+        numbers = listing.counts(connection, (jobs.WAITING, jobs.RUNNING))
     return page(
         "queue.html", who, rows=found.rows, after=found.after, wanted=wanted, counts=numbers
     )

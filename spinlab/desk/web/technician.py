@@ -79,14 +79,14 @@ async def _take(
     )
     upload_id, intake = str(uuid.uuid4()), desk.intake
     told_checked = await run_in_threadpool(announcement, desk, told)
-    await run_in_threadpool(intake.announce, who.person, upload_id, told_checked)
+    await intake.aside(intake.announce, who.person, upload_id, told_checked)
 
     async def blocks() -> AsyncIterator[bytes]:
         while block := await file.read(2**20):
             yield block
 
     await intake.append(told.size_bytes, upload_id, 0, blocks())
-    return await run_in_threadpool(lambda: intake.finish(who.person, upload_id, address=address))
+    return await intake.aside(intake.finish, who.person, upload_id, address=address)
 
 
 @router.get("/mine")
