@@ -21,7 +21,9 @@ WINDOWS_S = (9.6, 19.2)
 HIGHEST_BEAT_HZ = 62.0
 # Speech beats at 2-5 Hz, syllable by syllable; a drum that spins is faster.
 LOWEST_BEAT_HZ = 4.0
+# Prior that a band beats at all, and mean power over noise of a beat that does: faint.
 BEAT_PRIOR = 0.3
+BEAT_SNR = 6.0
 BEAT_LIMIT = 12.0
 FLOOR_WIDTH_HZ = 4.0
 # Hum and its torque beat at the mains' rate whatever the drum does, and a drum at 1000 rpm does so
@@ -120,7 +122,9 @@ def beat_evidence(beats: Beats, factors: NDArray[np.float64]) -> Floats:
         ratio = at_orders(row, factors)
         pitch = row.rate_hz[:, None] * factors[None, :]
         audible = np.isfinite(ratio) & (pitch >= LOWEST_BEAT_HZ)
-        value = line_evidence(np.nan_to_num(ratio), prior=BEAT_PRIOR, limit=BEAT_LIMIT)
+        value = line_evidence(
+            np.nan_to_num(ratio), prior=BEAT_PRIOR, mean_snr=BEAT_SNR, limit=BEAT_LIMIT
+        )
         value[~audible] = np.nan
         told = audible.any(axis=1)
         value[told] -= np.nanmedian(value[told], axis=1, keepdims=True)
