@@ -72,9 +72,9 @@ def moves(refined: Refined, run: NDArray[np.int64]) -> bool:
     return False
 
 
-# Runs this close (s) go on from one another if the speed does; so do runs farther apart, or farther
-# still if two lines or more are heard in them, where each foretells the other; and a run that never
-# moves and that its own lines mostly carry goes on from a shown one that it follows closely.
+# Runs this close (s) go on from one another if the speed does; so do runs farther apart in which
+# two lines or more are heard, where each foretells the other; and a run that never moves and that
+# its own lines mostly carry goes on from a shown one that it follows closely.
 SHORT_GAP_S = 0.95
 LONG_GAP_S = 8.0
 LINES_TO_TELL = 2
@@ -119,8 +119,8 @@ def linked(refined: Refined, run: NDArray[np.int64]) -> NDArray[np.int64]:
     for before, after in itertools.pairwise(parts):
         gap_s, goes_on = between(refined, before, after)
         told = min(np.median(refined.heard[before]), np.median(refined.heard[after]))
-        near = gap_s <= (LONG_GAP_S if told >= LINES_TO_TELL else CLOSE_GAP_S)
-        if (gap_s <= SHORT_GAP_S and goes_on) or (near and _foreseen(refined, before, after)):
+        told_far = told >= LINES_TO_TELL and gap_s <= LONG_GAP_S
+        if (gap_s <= SHORT_GAP_S and goes_on) or (told_far and _foreseen(refined, before, after)):
             out[after] = out[before[0]]
     return out
 

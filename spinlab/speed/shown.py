@@ -18,6 +18,8 @@ LEAST_STILL_SUPPORT = 25.0
 # Share of a run's frames that its lines carry for it to be mostly theirs, or at least partly; share
 # of the whole path for them to be expected everywhere.
 MOSTLY = 0.8
+# Lines heard at once that tell a family from its like at another speed.
+LINES_TO_PROVE = 3
 PARTLY = 0.4
 LEAST_BY_LINES = 0.4
 # Nats by which a multiple of a run's speed must explain the beats better to condemn it.
@@ -65,9 +67,10 @@ def supported(
     """Frames in unbroken runs that the drum's own evidence supports.
 
     A path may leave the drum for a foreign line; it can do so only by a break.  A run between
-    breaks is shown if beats or drum orders support it, and if the drum could have got there from
-    the better supported run beside it.  A run that never moves must have more of it, and from
-    beats, for hum stands at whole multiples too, unless it goes on from a run that moves.
+    breaks is shown if beats or drum orders support it, or three lines of the family at once do,
+    and if the drum could have got there from the better supported run beside it.  A run that
+    never moves must have more support, and from beats, for hum stands at whole multiples too,
+    unless it goes on from a run that moves.
     """
     shown, waiting = {}, {}
     by_lines = float(refined.carried.mean()) > LEAST_BY_LINES
@@ -80,6 +83,8 @@ def supported(
             continue
         if weight is not None:
             shown[int(number)] = weight
+        elif lines > MOSTLY and np.median(refined.heard[inside]) >= LINES_TO_PROVE:
+            shown[int(number)] = 0.0
         elif still and lines > MOSTLY:
             waiting[int(number)] = _nats(own.support[inside])
     for number, total in waiting.items():

@@ -75,6 +75,7 @@ def held_stage(context: Context, plateau: Plateau, held: Held) -> Stage:
         end_s=held.end_s,
         allowed_s=limit,
         reached_after_s=reached_after,
+        climb_s=_climb(context.held, held, arrived_s),
         dwell_s=dwell,
         ripple_percent=held.ripple_percent,
         ripple_standard_uncertainty_percent=held.ripple_standard_uncertainty_percent,
@@ -105,6 +106,14 @@ def _reached_after(start: SpinStart | None, arrived_s: float) -> tuple[float | N
         return None, None
     least = arrived_s - start.time_s
     return (least if start.seen else None), least
+
+
+def _climb(all_held: tuple[Held, ...], held: Held, arrived_s: float) -> float | None:
+    """Time from the end of the plateau before, where both ends of the climb were seen."""
+    before = [other for other in all_held if other.end_s <= held.start_s]
+    if held.cut_before or not before or before[-1].cut_after:
+        return None
+    return max(0.0, arrived_s - before[-1].end_s) if before[-1].speed_rpm < held.speed_rpm else None
 
 
 def _off(held: Held, plateau: Plateau, deviation: float, allowed: float) -> str:

@@ -24,6 +24,8 @@ class Stage:
         deviation_rpm, deviation_percent: that mean less the speed asked for.
         start_s, end_s: the settled stretch.
         allowed_s, reached_after_s: latest and real time to reach it, from the start of the spin.
+        climb_s: from the end of the plateau held before to this one's tolerance; None where either
+            was not seen.
         dwell_s: length of the settled stretch.
         ripple_percent: RMS of the ripple in percent of the mean, reading noise included.
         ripple_standard_uncertainty_percent: the RMS that reading noise alone would make.
@@ -44,6 +46,7 @@ class Stage:
     end_s: float | None = None
     allowed_s: float | None = None
     reached_after_s: float | None = None
+    climb_s: float | None = None
     dwell_s: float | None = None
     ripple_percent: float | None = None
     ripple_standard_uncertainty_percent: float | None = None

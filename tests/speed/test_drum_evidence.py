@@ -92,7 +92,7 @@ def test_a_beat_at_twice_or_three_times_alone_is_no_drum():
     # a bearing or the belt beats at 39 Hz: a drum of 13 Hz would beat at 13 Hz too
     thirds, alone = scores_at(beating(lambda t: np.full(len(t), 13.0)), (13 / 150, 6.5 / 150))
     assert thirds > 3 * ALONE_NATS
-    assert alone <= ALONE_NATS + 0.5
+    assert alone <= ALONE_NATS + 1.0
     assert alone < thirds
 
 
@@ -123,7 +123,7 @@ def test_without_a_belt_the_lines_are_whole_orders_and_mend_the_scale():
 
 
 def kept(kin_of_run, *, support=0.0):
-    refined = refined_of(np.linspace(0.0, 0.4, 40))
+    refined = refined_of(np.linspace(0.0, 0.4, 40), heard=1)
     run, kin = np.zeros(40, np.int64), np.zeros((40, 7))
     kin[:] = kin_of_run
     flat = np.full(40, support)

@@ -11,6 +11,7 @@ import pytest
 
 from spinlab.machine import Plateau, load_machine
 from spinlab.simulate import load_scenario, random_parameters, random_programme
+from spinlab.speed.drumlock import BELT_CREEP_SIGMA
 from spinlab.stages import stage_table
 from tests.courses import drawn, track_of, track_through, turned
 
@@ -39,6 +40,7 @@ def test_each_stage_has_its_times_dwell_and_rise():
     assert stage.end_s == pytest.approx(40.0, abs=0.4)
     # within 3 % of 800 rpm the drum is 24/80 s before it arrives
     assert stage.reached_after_s == pytest.approx(32.0 - 0.3 - 3.0, abs=0.5)
+    assert stage.climb_s == pytest.approx(5.0 - 0.3, abs=0.5)
     assert stage.dwell_s == pytest.approx(8.0 + 0.3 + 24 / 66.7, abs=0.5)
     assert stage.allowed_s == 180
     assert stage.rise_rpm_per_s == pytest.approx(80.0, rel=0.05)
@@ -107,6 +109,8 @@ def test_a_file_that_starts_mid_way_makes_the_earlier_stages_not_measurable():
     assert outcomes(table) == ["not measurable"] * 2 + ["reached"] * 3
     assert "starts with the drum already at 9" in table.stages[0].reason
     assert table.stages[-1].reached_after_s is None
+    assert table.stages[2].climb_s is None
+    assert table.stages[3].climb_s is not None
 
 
 def test_a_stage_that_may_hide_in_an_unmeasured_stretch_is_not_measurable():
@@ -313,4 +317,4 @@ def test_motor_lines_share_at_least_what_the_belts_creep_hides():
     time_s, speed, sigma = drawn(*SPIN, noise=0.003)
     by_motor = track_of(time_s, speed, sigma, carried_by=np.full(len(time_s), "motor orders"))
     stage = stage_table(by_motor, MACHINE).stages[3]
-    assert stage.standard_uncertainty_rpm > 0.0025 * 1200
+    assert stage.standard_uncertainty_rpm > BELT_CREEP_SIGMA * 1200
