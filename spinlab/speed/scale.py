@@ -36,7 +36,7 @@ FACTOR_STEP = 0.001
 # drum's rate beat often (an oval drum, three lifters), so they count, but less.
 BEAT_TEMPER = 0.5
 # One window may hold a pump, a door or the mains' own beat: most nats that it gives.
-WINDOW_LIMIT = 5.0
+WINDOW_LIMIT = 8.0
 BEAT_ORDERS = (1.0, 2.0, 3.0)
 FURTHER_WEIGHT = 0.5
 # A bearing or the belt may beat close to twice or three times the drum's rate: nats that such a
