@@ -18,7 +18,7 @@ from spinlab.speed.frames import blocks
 from spinlab.speed.maps import Maps
 from spinlab.speed.path import Path, best_path
 from spinlab.speed.relink import relinked
-from spinlab.speed.voices import DRUM_SHARE, Evidence, Values, agreement, centre, moving
+from spinlab.speed.voices import DRUM_SHARE, Evidence, Values, centre, moving, remembered
 
 ROUNDS = 4
 
@@ -34,9 +34,7 @@ class Acquired:
 def _follow(values: Values, evidence: Evidence) -> Path:
     """The best path through values, under the agreement of all lines on the chirp rate."""
     maps = evidence.maps
-    parts = (
-        values(block) + agreement(evidence.lines(block), maps) for block in blocks(len(maps.time_s))
-    )
+    parts = (values(block) + evidence.votes(block) for block in blocks(len(maps.time_s)))
     return best_path(parts, maps.alphas, step=maps.grid.step, hop_s=maps.hop_s)
 
 
@@ -77,8 +75,9 @@ def _learned(
                 out += evidence.beat(block)
             return out
 
-        path = _follow(values, evidence)
-        joined = relinked(path, _along(path, values, maps), family, maps)
+        once = remembered(values, len(maps.time_s))
+        path = _follow(once, evidence)
+        joined = relinked(path, _along(path, once, maps), family, maps)
         moved = bool((joined.cell[joined.cell >= 0] != path.cell[joined.cell >= 0]).any())
         path = joined
         if best and not moved and path.score <= least:
@@ -125,8 +124,9 @@ def track_drum(
             out[frame, :, cell + KNOWN_REACH + 1 :] -= KNOWN_NATS
         return out
 
-    path = _follow(values, evidence)
-    return relinked(path, _along(path, values, maps), family, maps)
+    once = remembered(values, len(maps.time_s))
+    path = _follow(once, evidence)
+    return relinked(path, _along(path, once, maps), family, maps)
 
 
 def acquire(evidence: Evidence) -> tuple[Acquired, ...]:

@@ -70,7 +70,12 @@ def decimated(samples: Floats, factor: int) -> Floats:
         last = min(first + BLOCK, len(out))
         start = max(0, first - MARGIN)
         part = samples[:, start * factor : (last + MARGIN) * factor].mean(axis=0, dtype=np.float32)
-        part = np.nan_to_num(part)
+        part = finite(part)
         whole = resample_poly(part, 1, factor) if factor > 1 else part
         out[first:last] = whole[first - start : last - start]
     return out
+
+
+def finite(values: Floats) -> Floats:
+    """The values with 0 for what is no number."""
+    return values if np.isfinite(values).all() else np.nan_to_num(values)

@@ -128,7 +128,15 @@ def beat_evidence(beats: Beats, factors: NDArray[np.float64]) -> Floats:
             np.nan_to_num(ratio), prior=BEAT_PRIOR, mean_snr=BEAT_SNR, limit=BEAT_LIMIT
         )
         value[~audible] = np.nan
-        told = audible.any(axis=1)
-        value[told] -= np.nanmedian(value[told, ::THINNED], axis=1, keepdims=True)
+        told = audible[:, ::THINNED].any(axis=1)
+        value[told] -= _median(value[told, ::THINNED], audible[told, ::THINNED])[:, None]
+        value[~told] = 0.0
         total += np.nan_to_num(value)
     return total
+
+
+def _median(values: Floats, told: NDArray[np.bool_]) -> Floats:
+    """Median of what is told in each row; the rest is nan, which sorts behind."""
+    ordered, count = np.sort(values, axis=1), told.sum(axis=1)
+    rows = np.arange(len(values))
+    return np.float32(0.5) * (ordered[rows, (count - 1) // 2] + ordered[rows, count // 2])

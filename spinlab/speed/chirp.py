@@ -49,6 +49,22 @@ def hann(frame: int) -> Floats:
     return np.hanning(frame + 1)[:-1].astype(np.float32)
 
 
+def span(signals: Floats, first: int, last: int) -> Floats:
+    """Samples `first` to `last` along the last axis, zeros where there are none."""
+    length = signals.shape[-1]
+    out = np.zeros((*signals.shape[:-1], last - first), np.float32)
+    a, b = min(max(first, 0), length), min(max(last, 0), length)
+    out[..., a - first : b - first] = signals[..., a:b]
+    return out
+
+
+def transform_length(frame: int) -> int:
+    """Length that a frame is padded to, so that no line falls between two bins."""
+    from scipy import fft
+
+    return int(fft.next_fast_len(round(frame * 1.5), real=True))
+
+
 def warped_power(
     signal: Floats,
     centres: NDArray[np.int64],
@@ -57,6 +73,7 @@ def warped_power(
     frame: int,
     rate_hz: float,
     highest_hz: float,
+    first_bin: int = 0,
 ) -> tuple[Floats, float]:
     """Power spectra of frames around `centres`, warped by each alpha.
 
@@ -67,30 +84,39 @@ def warped_power(
         frame: samples per frame.
         rate_hz: sample rate of `signal`.
         highest_hz: bins above this are not returned.
+        first_bin: nor are bins before this one.
 
     Returns:
         power, float32 of shape (frames, alphas, bins), and the width of a bin in Hz.
     """
     from scipy import fft
 
-    padded = np.pad(signal, (frame, frame + 1))
-    position = warp(alphas, frame, rate_hz)
-    whole = np.floor(position).astype(np.int64)
+    starts = np.clip(centres, 0, len(signal)) - frame
+    first = int(starts.min()) if len(starts) else 0
+    # only what these frames touch, for a long recording is read in many blocks
+    around = span(signal, first, (int(starts.max()) if len(starts) else 0) + 2 * frame + 2)
+    rise = np.diff(around)
+    position = warp(alphas, frame, rate_hz) + frame
+    whole = np.floor(position).astype(np.intp)
     part = (position - whole).astype(np.float32)
     window = hann(frame)
     share = window / window.sum()
-    length = fft.next_fast_len(round(frame * 1.5), real=True)
-    bins = min(length // 2 + 1, int(highest_hz / rate_hz * length) + 2)
-    out = np.empty((len(centres), len(alphas), bins), np.float32)
-    for number, centre in enumerate(np.clip(centres, 0, len(signal)) + frame):
-        index = whole + centre
-        low = padded[index]
-        low += part * (padded[index + 1] - low)
+    length = transform_length(frame)
+    last = min(length // 2 + 1, int(highest_hz / rate_hz * length) + 2)
+    out = np.empty((len(centres), len(alphas), last - first_bin), np.float32)
+    low, high = np.empty(whole.shape, np.float32), np.empty(whole.shape, np.float32)
+    for number, start in enumerate((starts - first).tolist()):
+        # one index for all frames, and a rule for what lies outside: no bounds are checked
+        np.take(around[start : start + 2 * frame + 1], whole, mode="clip", out=low)
+        np.take(rise[start : start + 2 * frame + 1], whole, mode="clip", out=high)
+        high *= part
+        low += high
         low *= window
         # the warp gives a frame a mean of its own, which would leak into the lowest rates
         low -= low.sum(axis=-1, keepdims=True) * share
-        spectrum = fft.rfft(low, n=length, axis=-1)[:, :bins]
-        out[number] = spectrum.real**2 + spectrum.imag**2
+        spectrum = fft.rfft(low, n=length, axis=-1)[:, first_bin:last]
+        np.square(spectrum.real, out=out[number])
+        out[number] += np.square(spectrum.imag)
     return out, rate_hz / length
 
 
@@ -119,16 +145,23 @@ def warped_kernels(
     window = hann(frame).astype(np.float64)
     window /= np.sqrt((window**2).sum())
     warped = u[None, :] + 0.5 * alphas[:, None] * u[None, :] ** 2
-    phase = 2 * np.pi * warped[:, None, :] * frequency_hz[None, :, None]
+    turns = warped[:, None, :] * frequency_hz[None, :, None]
+    # whole turns are taken out while they are exact, so that single precision does for the rest
+    turns -= np.rint(turns)
+    phase = (2 * np.pi * turns).astype(np.float32)
     # weighting by du/dt makes it the same warp as resampling the frame
     weight = window * np.clip(1.0 + alphas[:, None] * u[None, :], 0.2, 1.8)
-    kernels = weight[:, None, :] * np.exp(-1j * phase)
-    kernels -= kernels.sum(axis=-1, keepdims=True) * (window / window.sum())
-    flat = kernels.reshape(-1, frame).T
     return (
-        np.ascontiguousarray(flat.real, dtype=np.float32),
-        np.ascontiguousarray(flat.imag, dtype=np.float32),
+        _blind_rows(np.cos(phase), weight, window),
+        _blind_rows(-np.sin(phase), weight, window),
     )
+
+
+def _blind_rows(wave: Floats, weight: NDArray[np.float64], window: NDArray[np.float64]) -> Floats:
+    """Weighted waves that are blind to a mean, as columns, shape (frame, alphas * cells)."""
+    wave *= weight[:, None, :].astype(np.float32)
+    wave -= wave.sum(axis=-1, keepdims=True) * (window / window.sum()).astype(np.float32)
+    return np.ascontiguousarray(wave.reshape(-1, wave.shape[-1]).T)
 
 
 def kernel_power(

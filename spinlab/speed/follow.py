@@ -13,7 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from spinlab.speed.chirp import hann
+from spinlab.speed.chirp import hann, span
 from spinlab.speed.evidence import Floats, noise_floor
 
 # Beyond this a line counts by its logarithm only, so that its peak still shows but does not rule.
@@ -87,19 +87,22 @@ def follow(
     length = fft.next_fast_len(frame * pad, real=True)
     bins = min(length // 2 + 1, int(highest_hz / sample_rate_hz * length) + 2)
     centre, offsets = _offsets(course, time_s, frame=frame, sample_rate_hz=sample_rate_hz)
-    padded = np.pad(signals, ((0, 0), (frame, frame + 1)))
+    positions = (time_s[:, None] - start_s) * sample_rate_hz + offsets
+    first = int(np.floor(positions.min())) if len(time_s) else 0
+    around = span(signals, first, (int(np.floor(positions.max())) if len(time_s) else 0) + 2)
+    rise = np.diff(around, axis=1)
     out = np.empty((len(signals), len(time_s), bins), np.float32)
-    for k, time in enumerate(time_s):
-        position = (time - start_s) * sample_rate_hz + frame + offsets[k]
-        position = np.clip(position, 0, padded.shape[1] - 2)
-        whole = position.astype(np.int64)
+    for k, position in enumerate(positions - first):
+        whole = position.astype(np.intp)
         part = (position - whole).astype(np.float32)
-        values = padded[:, whole]
-        values += part * (padded[:, whole + 1] - values)
+        values = np.take(rise, whole, axis=1, mode="clip")
+        values *= part
+        values += np.take(around, whole, axis=1, mode="clip")
         values *= window
         values -= values.sum(axis=1, keepdims=True) * share
         spectrum = fft.rfft(values, n=length, axis=1)[:, :bins]
-        out[:, k] = spectrum.real**2 + spectrum.imag**2
+        np.square(spectrum.real, out=out[:, k])
+        out[:, k] += np.square(spectrum.imag)
     bin_hz = sample_rate_hz / length
     if len(time_s):
         out /= noise_floor(out, bin_hz, width_hz=floor_width_hz)

@@ -11,7 +11,7 @@ Halves = NDArray[np.float16]
 
 HOP_S = 0.3
 # Frames that are worked on at once.
-BLOCK_FRAMES = 64
+BLOCK_FRAMES = 32
 
 
 def blocks(frames: int) -> Iterator[slice]:

@@ -14,15 +14,10 @@ from numpy.typing import NDArray
 from spinlab.speed.bands import Band
 from spinlab.speed.beatmap import beat_map
 from spinlab.speed.chirp import alpha_grid
-from spinlab.speed.evidence import Floats, LogGrid, line_evidence, to_log_grid
+from spinlab.speed.evidence import Floats, LogGrid, line_evidence
 from spinlab.speed.frames import HOP_S, Halves, blocks, news_share
 from spinlab.speed.modulation import Envelopes
-from spinlab.speed.tones import (
-    LOWEST_STANDING_HZ,
-    hearing_of,
-    long_frames,
-    ratio_over_noise,
-)
+from spinlab.speed.tones import LOWEST_STANDING_HZ, cell_ratio, hearing_of, long_frames
 
 # A lone band of a sensor's log has no other voice beside it; its strong lines may count more.
 ONE_BAND_WEIGHT = 0.6
@@ -100,9 +95,7 @@ def make_maps(
         hearing = hearing_of(band, seconds, fine, band.frame_s)
         longer = long_frames(band, seconds, part) if band is bands[0] else None
         for block in blocks(frames):
-            ratio = to_log_grid(
-                _best_of_three(ratio_over_noise(hearing, seconds[block])), hearing.bin_hz, part
-            )
+            ratio = cell_ratio(hearing, seconds, block, part)
             if longer is not None:
                 np.maximum(ratio[:, zero], longer[block], out=ratio[:, zero])
             lines[block, :, first:last] = line_evidence(ratio) * weight[first:last]
@@ -120,11 +113,3 @@ def make_maps(
         steady_hz=np.unique(np.array(steady)),
         lowest_tone_hz=lowest_tone_hz,
     )
-
-
-def _best_of_three(ratio: Floats) -> Floats:
-    """Every second chirp rate with the better of its neighbours: half the states to search."""
-    best = ratio[:, ::2].copy()
-    np.maximum(best[:, 1:], ratio[:, 1::2], out=best[:, 1:])
-    np.maximum(best[:, :-1], ratio[:, 1::2], out=best[:, :-1])
-    return best

@@ -13,6 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from spinlab.recording import Recording
+from spinlab.speed.bands import finite
 
 # Envelope samples per second: twice the highest modulation looked for, with room for the warp.
 ENVELOPE_RATE_HZ = 160.0
@@ -97,7 +98,7 @@ def _loudness(
     from scipy import fft
 
     part = recording.samples[:, begin * hop : (end - 1) * hop + frame]
-    mono = np.nan_to_num(part.mean(axis=0, dtype=np.float32))
+    mono = finite(part.mean(axis=0, dtype=np.float32))
     mono = np.pad(mono, (0, max(0, (end - begin - 1) * hop + frame - len(mono))))
     frames = np.lib.stride_tricks.sliding_window_view(mono, frame)[::hop]
     window = np.hanning(frame + 1)[:-1].astype(np.float32)

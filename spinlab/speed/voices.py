@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from spinlab.speed.evidence import Floats, family_evidence
+from spinlab.speed.frames import blocks
 from spinlab.speed.maps import Maps
 from spinlab.speed.standing import standing_cells, without_standing
 
@@ -37,6 +38,9 @@ class Evidence:
         first_order_felt: the recording is of a sensor that feels the drum's first order.
         stands, beats_stand: cells (frames, cells) that say nothing because a tone, or a beat,
             stands there; None where everything counts.
+        agreed: `agreement` of all frames, shape (frames, alphas, 1).
+        kept_lines, kept_beats: what `lines` and `beat` give for all frames, made once where there
+            are few.
     """
 
     maps: Maps
@@ -44,13 +48,24 @@ class Evidence:
     first_order_felt: bool
     stands: NDArray[np.bool_] | None = None
     beats_stand: NDArray[np.bool_] | None = None
+    agreed: Floats | None = None
+    kept_lines: Floats | None = None
+    kept_beats: Floats | None = None
 
     def lines(self, block: slice) -> Floats:
-        """Evidence of lines, shape (frames, alphas, cells)."""
+        """Evidence of lines, shape (frames, alphas, cells), not to be written to."""
+        if self.kept_lines is not None:
+            return self.kept_lines[block]
         lines = self.maps.lines[block].astype(np.float32)
         if self.stands is not None:
             without_standing(lines, self.stands[block], self.maps.alphas)
         return lines
+
+    def votes(self, block: slice) -> Floats:
+        """`agreement` of the lines, shape (frames, alphas, 1)."""
+        if self.agreed is not None:
+            return self.agreed[block]
+        return agreement(self.lines(block), self.maps)
 
     def drum(self, lines: Floats) -> Floats:
         """Evidence of the drum's whole orders, shape (frames, alphas, count)."""
@@ -69,6 +84,8 @@ class Evidence:
 
     def beat(self, block: slice) -> Floats:
         """Evidence of beats at the drum's first orders, shape (frames, alphas, count)."""
+        if self.kept_beats is not None:
+            return self.kept_beats[block]
         maps = self.maps
         modulation = maps.modulation[block].astype(np.float32)
         if self.beats_stand is not None:
@@ -115,17 +132,52 @@ def gather(maps: Maps, *, highest_hz: float, first_order_felt: bool = False) -> 
         first_order_felt: the recording is of a sensor that feels the drum's first order.
     """
     count = maps.grid.cell_of(highest_hz) + 1
-    return Evidence(maps=maps, count=count, first_order_felt=first_order_felt)
+    return _prepared(Evidence(maps=maps, count=count, first_order_felt=first_order_felt))
+
+
+# Recordings of this many frames are short enough to keep in memory what is asked for repeatedly.
+FEW_FRAMES = 400
+
+
+def _prepared(evidence: Evidence) -> Evidence:
+    """The evidence with what every path asks for."""
+    maps = evidence.maps
+    frames = len(maps.time_s)
+    if frames <= FEW_FRAMES:
+        every = slice(0, frames)
+        evidence = replace(
+            evidence, kept_lines=evidence.lines(every), kept_beats=evidence.beat(every)
+        )
+    agreed = [evidence.votes(block) for block in blocks(frames)]
+    return replace(evidence, agreed=np.concatenate(agreed))
+
+
+def remembered(values: Values, frames: int) -> Values:
+    """The same values, made only once where there are few frames."""
+    if frames > FEW_FRAMES:
+        return values
+    made: dict[int, Floats] = {}
+
+    def once(block: slice) -> Floats:
+        if block.start not in made:
+            made[block.start] = values(block)
+        return made[block.start]
+
+    return once
 
 
 def moving(evidence: Evidence) -> Evidence:
     """The same evidence without what stands still, for finding out what moves."""
     maps = evidence.maps
-    return replace(
+    set_aside = replace(
         evidence,
+        agreed=None,
+        kept_lines=None,
+        kept_beats=None,
         stands=standing_cells(maps.lines, maps.alphas, maps.grid, hop_s=maps.hop_s),
         beats_stand=standing_cells(maps.modulation, maps.alphas, maps.grid, hop_s=maps.hop_s),
     )
+    return _prepared(set_aside)
 
 
 # A speed must beat this share of all speeds in its frame to be worth hearing at all: a path that
