@@ -20,7 +20,7 @@ STANDING = (
     "fan; record the run-up as well"
 )
 # A stretch known less well than this share follows no line, and is not shown; frames of its mean.
-MOST_SIGMA = 0.004
+MOST_SIGMA = 0.003
 SIGMA_FRAMES = 9
 SHOWN_RIVAL = 0.01
 # A best reading with less of the likelihood than this is none at all.
