@@ -2,8 +2,8 @@
 
 Pages of the demo recordings (invented units, nothing measured) are opened in Debian's Chromium as a
 phone and a desk show them, and printed to A4 sheets, which poppler's `pdftoppm` draws
-(`apt-get install chromium poppler-utils`).  `--only NAME` makes one of them; `--keep` leaves the
-pages beside their pictures.
+(`apt-get install chromium poppler-utils`).  A README.md beside them lists what is there.  `--only
+NAME` makes one of them; `--keep` leaves the pages beside their pictures.
 """
 
 from __future__ import annotations
@@ -28,6 +28,19 @@ CHECKS = {
     "not-measurable": ("direct-drive-call.3gp", "unit-g"),
 }
 PAIR = ("healthy", "worn-bearing")
+README = """# What the pages look like
+
+Screenshots of the demo recordings' pages: an invented workshop with invented units; nothing was
+measured. Each page as a phone (390 pixels wide) and a desk (1280) show it, and printed to A4; tall
+ones are cut. Made, with this list, by
+
+```sh
+python -m tests.pictures_of_pages      # needs Debian's chromium and poppler-utils
+```
+
+| page | phone | desk | paper |
+|---|---|---|---|
+"""
 WIDTHS = {"phone": 390, "desk": 1280}
 # All pictures together, in bytes: they travel with every clone.
 MOST_BYTES = 3_000_000
@@ -129,9 +142,22 @@ def main() -> int:
     for name, made in pages().items():
         if given.only in (None, name):
             _photograph(name, made(), given.folder, keep=given.keep)
+    listed = given.folder / "README.md"
+    listed.write_text(README + "".join(_rows(given.folder)), "utf-8")
     total = sum(path.stat().st_size for path in given.folder.glob("*.png"))
     print(f"{total / 1000:.0f} kB in all, of {MOST_BYTES / 1000:.0f}")
     return int(total > MOST_BYTES)
+
+
+def _rows(folder: Path) -> Iterator[str]:
+    """A line of the list for every page that has pictures."""
+    for name in pages():
+        sheets = sorted(folder.glob(f"{name}-print-*.png"))
+        if sheets:
+            files = [f"{name}-phone.png", f"{name}-desk.png"]
+            links = [f"[{Path(file).stem}]({file})" for file in files]
+            paper = " ".join(f"[{n}]({sheet.name})" for n, sheet in enumerate(sheets, start=1))
+            yield f"| {name.replace('-', ' ')} | {' | '.join(links)} | {paper} |\n"
 
 
 def _photograph(name: str, text: str, folder: Path, *, keep: bool) -> None:

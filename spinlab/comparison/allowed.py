@@ -21,6 +21,7 @@ LEVELS = Limit(
     ),
     remedy=say("Acceleration logs from the same place on the machine carry absolute amplitudes."),
 )
+NO_SHARED_BAND = Limit(what=say("order spectra"), reason=say("The two share no usable band."))
 # Rates whose ratio needs a longer filter than this are taken as they come.
 _LARGEST_TERM = 1000
 
@@ -125,6 +126,26 @@ def ratios_agree(first: Analysis, second: Analysis) -> bool:
     # Below a third of a line's width at the tenth motor order they may as well be the same.
     return apart <= max(
         3.0 * float(np.hypot(a.standard_uncertainty, b.standard_uncertainty)), 0.002 * a.value
+    )
+
+
+def no_shared_speed(turns: float) -> Limit:
+    """What is missing where no speed was held long enough in both."""
+    return Limit(
+        what=say("order spectra"),
+        reason=say("No speed was held for {turns:.0f} turns in both recordings.", turns=turns),
+        remedy=say("Let both run through the whole service spin test."),
+    )
+
+
+def no_carriers(end_hz: float) -> Limit:
+    """What is missing where the shared band ends too low for a bearing's resonances."""
+    return Limit(
+        what=say("envelope spectra, and with them bearings"),
+        reason=say(
+            "The band that both share ends at {end:.0f} Hz; bearings ring higher.", end=end_hz
+        ),
+        remedy=say("Record both as video or sound memo at the highest quality."),
     )
 
 

@@ -93,7 +93,7 @@ def background(recording: Recording, track: SpeedTrack, *, alike: bool) -> Backg
     time_s, frequency_hz, power = _frames(recording)
     speed = np.interp(time_s, track.time_s, np.nan_to_num(track.speed_rpm, nan=-1.0))
     still = np.abs(speed) < 1.0
-    least, limit = np.zeros(len(frequency_hz)), np.inf
+    least, limit = np.zeros(len(frequency_hz)), np.full(len(frequency_hz), np.inf)
     if np.count_nonzero(still) * _FRAME_S >= _LEAST_REST_S:
         least = np.median(power[still], axis=0)
         limit = _STEADY * least if alike else limit

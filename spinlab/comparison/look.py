@@ -10,7 +10,14 @@ import numpy as np
 from spinlab.analysis import Analysis
 from spinlab.comparison import shaking
 from spinlab.comparison.align import SpeedBin
-from spinlab.comparison.allowed import at_rate, ratios_agree, shared_band_hz
+from spinlab.comparison.allowed import (
+    NO_SHARED_BAND,
+    at_rate,
+    no_carriers,
+    no_shared_speed,
+    ratios_agree,
+    shared_band_hz,
+)
 from spinlab.comparison.background import (
     Background,
     Share,
@@ -110,41 +117,19 @@ def look(
     """
     band = shared_band_hz(first, second)
     if band is None:
-        return (), (Limit(what=say("order spectra"), reason=say("The two share no usable band.")),)
-    rate_hz = min(first.recording.rate_hz, second.recording.rate_hz)
+        return (), (NO_SHARED_BAND,)
     shared = [b for b in bins if b.shared(*numbers, least_turns=LEAST_TURNS)]
     if not shared:
-        return (), (
-            Limit(
-                what=say("order spectra"),
-                reason=say(
-                    "No speed was held for {turns:.0f} turns in both recordings.",
-                    turns=LEAST_TURNS,
-                ),
-                remedy=say("Let both run through the whole service spin test."),
-            ),
-        )
+        return (), (no_shared_speed(LEAST_TURNS),)
+    rate_hz = min(first.recording.rate_hz, second.recording.rate_hz)
     pair = [_side(*one, rate_hz) for one in zip((first, second), numbers, strict=True)]
     looked = [*_signal(pair, shared, band)]
-    if first.recording.kind == "acceleration":
-        return tuple(replace(one, same_place=same_place) for one in looked), ()
-    bands = carrier_bands(
-        band[0], min(highest_carrier_hz(s.analysis.recording, band) for s in pair)
-    )
     missing: tuple[Limit, ...] = ()
-    if bands:
-        looked += _envelopes(pair, shared, bands)
-    else:
-        missing = (
-            Limit(
-                what=say("envelope spectra, and with them bearings"),
-                reason=say(
-                    "The band that both share ends at {end:.0f} Hz; bearings ring higher.",
-                    end=band[1],
-                ),
-                remedy=say("Record both as video or sound memo at the highest quality."),
-            ),
-        )
+    if first.recording.kind == "sound":
+        top_hz = min(highest_carrier_hz(side.analysis.recording, band) for side in pair)
+        bands = carrier_bands(band[0], top_hz)
+        looked += _envelopes(pair, shared, bands) if bands else []
+        missing = () if bands else (no_carriers(band[1]),)
     if not ratios_agree(first, second):
         looked = [_without_motor(one, first, second) for one in looked]
     return tuple(replace(one, same_place=same_place) for one in looked), missing
