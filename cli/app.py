@@ -7,8 +7,11 @@ import importlib
 
 import click
 
+from spinlab.report.language import tell
+
 from .commands import COMMANDS
 from .exits import EXIT_CODES
+from .language import translated
 
 
 class LazyGroup(click.Group):
@@ -23,8 +26,7 @@ class LazyGroup(click.Group):
         entry = COMMANDS.get(cmd_name)
         if entry is None:
             return None
-        command: click.Command = getattr(importlib.import_module(entry.module), entry.attribute)
-        return command
+        return translated(getattr(importlib.import_module(entry.module), entry.attribute))
 
     def resolve_command(
         self, ctx: click.Context, args: list[str]
@@ -33,19 +35,24 @@ class LazyGroup(click.Group):
         name = args[0]
         if name not in COMMANDS and not name.startswith("-"):
             close = difflib.get_close_matches(name, COMMANDS, n=1, cutoff=0.5)
-            hint = f"did you mean {close[0]}?" if close else "see spinlab --help."
-            ctx.fail(f"There is no command {name!r}; {hint}")
+            ctx.fail(
+                tell(
+                    "There is no command {name!r}; did you mean {close}?", name=name, close=close[0]
+                )
+                if close
+                else tell("There is no command {name!r}; see spinlab --help.", name=name)
+            )
         return super().resolve_command(ctx, args)
 
     def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
         """List the commands from the table, importing none."""
-        with formatter.section("Commands"):
-            formatter.write_dl([(name, entry.help) for name, entry in COMMANDS.items()])
+        with formatter.section(tell("Commands")):
+            formatter.write_dl([(name, tell(entry.help)) for name, entry in COMMANDS.items()])
 
     def format_epilog(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
         """List the exit codes."""
-        with formatter.section("Exit codes"):
-            formatter.write_dl([(str(code), meaning) for code, meaning in EXIT_CODES.items()])
+        with formatter.section(tell("Exit codes")):
+            formatter.write_dl([(str(code), tell(says)) for code, says in EXIT_CODES.items()])
 
 
 def _print_version(ctx: click.Context, _: click.Parameter, wanted: bool) -> None:

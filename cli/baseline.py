@@ -8,6 +8,7 @@ import click
 
 from .check import complete_profile
 from .compare import analyse_all, prepare_targets, write_all
+from .language import language_option
 from .progress import Progress
 
 _file = click.Path(path_type=Path)
@@ -23,8 +24,11 @@ _file = click.Path(path_type=Path)
     shell_complete=complete_profile,
     help="The model's profile: a name from `spinlab machines`, or the path of a TOML profile.",
 )
+@language_option
 @click.option("--quiet", is_flag=True, help="Print nothing.")
-def baseline_command(good: tuple[Path, ...], out: Path, profile: str | None, quiet: bool) -> None:
+def baseline_command(
+    good: tuple[Path, ...], out: Path, profile: str | None, language: str, quiet: bool
+) -> None:
     """Make a reference of at least five known-good recordings of one model.
 
     The file says, for each speed and order, what good units show and how much they differ; each
@@ -44,4 +48,4 @@ def baseline_command(good: tuple[Path, ...], out: Path, profile: str | None, qui
     if not quiet:
         from spinlab.report.held_text import baseline_text
 
-        click.echo(baseline_text(made), nl=False)
+        click.echo(baseline_text(made, language=language), nl=False)

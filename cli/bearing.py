@@ -10,6 +10,8 @@ from typing import TYPE_CHECKING
 
 import click
 
+from spinlab.report.language import tell
+
 if TYPE_CHECKING:
     from spinlab.bearings import BearingGeometry
 
@@ -49,7 +51,7 @@ def bearing_command(
     from spinlab.bearings import catalogue
 
     if rpm is not None and not 0 < rpm <= 200_000:
-        raise click.BadParameter("must be above 0 and at most 200000.", param_hint="--rpm")
+        raise click.BadParameter(tell("must be above 0 and at most 200000."), param_hint="--rpm")
     rows = catalogue.load(catalogue_file)
     if designation is None:
         _list(rows)

@@ -4,12 +4,15 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import click
 
+from spinlab.report.language import tell
+
 from .check import STANDARD_OUTPUT, complete_profile
 from .exits import STATE_CODES
+from .language import language_option
 from .progress import Progress
 
 if TYPE_CHECKING:
@@ -55,6 +58,7 @@ _file = click.Path(path_type=Path)
     is_flag=True,
     help="The phone did not lie in the same place each time: widen every interval accordingly.",
 )
+@language_option
 @click.option("--quiet", is_flag=True, help="Print nothing; the exit code tells.")
 def compare_command(
     recordings: tuple[Path, ...],
@@ -63,6 +67,7 @@ def compare_command(
     page_file: Path | None,
     baseline_file: Path | None,
     moved: bool,
+    language: str,
     quiet: bool,
 ) -> int:
     """Compare recordings, speed by speed: before and after a repair, good against worn.
@@ -72,22 +77,35 @@ def compare_command(
     phone in the same place, within a hand's breadth; if it lay elsewhere, say --moved.
     """
     if baseline_file is None and len(recordings) < 2:
-        raise click.UsageError("Name two recordings or more; spinlab check looks at one.")
+        raise click.UsageError(tell("Name two recordings or more; spinlab check looks at one."))
     if baseline_file is not None and moved:
-        raise click.UsageError("A baseline knows its own spread; --moved has no meaning with it.")
+        raise click.UsageError(
+            tell("A baseline knows its own spread; --moved has no meaning with it.")
+        )
     inputs = [*recordings, *_path(profile), *([baseline_file] if baseline_file else [])]
     prepare_targets([json_file, page_file], never=inputs)
     progress = Progress(wanted=not quiet)
+    wanted = _Wanted(json_file=json_file, page_file=page_file, language=language)
     try:
+        analyses = analyse_all(recordings, profile, progress)
         if baseline_file is not None:
-            told = _held(baseline_file, recordings, profile, json_file, page_file, progress)
+            told = _held(baseline_file, analyses, wanted, progress)
         else:
-            told = _compared(recordings, profile, moved, json_file, page_file, progress)
+            told = _compared(analyses, wanted, progress, same_place=not moved)
     finally:
         progress.wipe()
     if not quiet and json_file != STANDARD_OUTPUT:
         click.echo(told.text, nl=False)
     return STATE_CODES[told.state]
+
+
+@dataclass(frozen=True, kw_only=True)
+class _Wanted:
+    """Where the results go, None where one is not wanted, and their language."""
+
+    json_file: Path | None
+    page_file: Path | None
+    language: str
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -99,36 +117,28 @@ class Told:
 
 
 def _compared(
-    recordings: tuple[Path, ...],
-    profile: str | None,
-    moved: bool,
-    json_file: Path | None,
-    page_file: Path | None,
-    progress: Progress,
+    analyses: list[Analysis], wanted: _Wanted, progress: Progress, *, same_place: bool
 ) -> Told:
     from spinlab.comparison import compare
     from spinlab.report.compare_json import comparison_json
     from spinlab.report.compare_text import comparison_text
 
-    analyses = analyse_all(recordings, profile, progress)
-    comparison = compare(analyses, same_place=not moved, progress=progress)
-    made = [(json_file, comparison_json(comparison))] if json_file is not None else []
-    if page_file is not None:
+    comparison = compare(analyses, same_place=same_place, progress=progress)
+    made = []
+    if wanted.json_file is not None:
+        made.append((wanted.json_file, comparison_json(comparison)))
+    if wanted.page_file is not None:
         progress("Making the page", 0.0)
         from spinlab.report.compare_page import comparison_page
 
-        made.append((page_file, comparison_page(comparison)))
+        made.append((wanted.page_file, comparison_page(comparison, language=wanted.language)))
     write_all(made)
-    return Told(state=comparison.state, text=comparison_text(comparison))
+    text = comparison_text(comparison, language=wanted.language)
+    return Told(state=comparison.state, text=text)
 
 
 def _held(
-    baseline_file: Path,
-    recordings: tuple[Path, ...],
-    profile: str | None,
-    json_file: Path | None,
-    page_file: Path | None,
-    progress: Progress,
+    baseline_file: Path, analyses: list[Analysis], wanted: _Wanted, progress: Progress
 ) -> Told:
     from spinlab.baseline import hold_against, load_baseline
     from spinlab.comparison.value import worst
@@ -136,14 +146,16 @@ def _held(
     from spinlab.report.held_text import held_text
 
     baseline = load_baseline(baseline_file)
-    analyses = analyse_all(recordings, profile, progress)
     units = [hold_against(baseline, analysis) for analysis in analyses]
-    made = [(json_file, held_json(baseline, units))] if json_file is not None else []
-    if page_file is not None:
+    made = []
+    if wanted.json_file is not None:
+        made.append((wanted.json_file, held_json(baseline, units)))
+    if wanted.page_file is not None:
         progress("Making the page", 0.0)
-        made.append((page_file, held_page(baseline, units)))
+        made.append((wanted.page_file, held_page(baseline, units, language=wanted.language)))
     write_all(made)
-    return Told(state=worst([unit.state for unit in units]), text=held_text(baseline, units))
+    text = held_text(baseline, units, language=wanted.language)
+    return Told(state=worst([unit.state for unit in units]), text=text)
 
 
 def prepare_targets(targets: list[Path | None], *, never: list[Path]) -> None:
@@ -152,7 +164,7 @@ def prepare_targets(targets: list[Path | None], *, never: list[Path]) -> None:
 
     named = [path for path in targets if path is not None]
     if len({path.absolute() for path in named}) < len(named):
-        raise click.UsageError("Two results cannot go to the same file; name one for each.")
+        raise click.UsageError(tell("Two results cannot go to the same file; name one for each."))
     check_writable((path for path in named if path != STANDARD_OUTPUT), never=never)
 
 
@@ -171,14 +183,11 @@ def analyse_all(
     machine: Machine | None = None if profile is None else load_machine(profile)
     done: list[Analysis] = []
     for number, path in enumerate(recordings, start=1):
-        which = f"{number} of {len(recordings)}: "
-        loaded = read(path, progress=progress.step(which + "Reading the file"))
-        done.append(analyse(loaded, machine, progress=_prefixed(progress, which)))
+        progress.part(number, len(recordings))
+        loaded = read(path, progress=progress.step("Reading the file"))
+        done.append(analyse(loaded, machine, progress=progress))
+    progress.part(len(recordings) + 1, len(recordings))
     return done
-
-
-def _prefixed(progress: Progress, which: str) -> Any:
-    return lambda step, share: progress(which + step, share)
 
 
 def write_all(made: list[tuple[Path, str]]) -> None:

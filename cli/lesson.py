@@ -6,8 +6,11 @@ from pathlib import Path
 
 import click
 
+from spinlab.report.language import tell_many
+
 from .check import complete_profile
 from .compare import analyse_all, prepare_targets, write_all
+from .language import language_option
 from .progress import Progress
 
 _file = click.Path(path_type=Path)
@@ -25,9 +28,16 @@ _file = click.Path(path_type=Path)
     help="The units' profile: a name from `spinlab machines`, or the path of a TOML profile.",
 )
 @click.option("--moved", is_flag=True, help="The phone did not lie in the same place both times.")
+@language_option
 @click.option("--quiet", is_flag=True, help="Print nothing.")
 def lesson_command(
-    first: Path, second: Path, out: Path, profile: str | None, moved: bool, quiet: bool
+    first: Path,
+    second: Path,
+    out: Path,
+    profile: str | None,
+    moved: bool,
+    language: str,
+    quiet: bool,
 ) -> None:
     """Make a listening lesson: pairs of clips at the same speed, the answer hidden.
 
@@ -48,9 +58,15 @@ def lesson_command(
         progress("Making the page", 0.0)
         from spinlab.report.lesson_page import lesson_page
 
-        write_all([(out, lesson_page(made))])
+        write_all([(out, lesson_page(made, language=language))])
     finally:
         progress.wipe()
     if not quiet:
-        count = len(made.questions)
-        click.echo(f"{out}  {count} question{'s' * (count != 1)}; open it in a browser")
+        click.echo(
+            tell_many(
+                "{file}  {count} question; open it in a browser",
+                "{file}  {count} questions; open it in a browser",
+                count=len(made.questions),
+                file=str(out),
+            )
+        )

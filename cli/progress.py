@@ -6,6 +6,8 @@ import sys
 import time
 from collections.abc import Callable
 
+from spinlab.report.language import tell
+
 # Shorter work shows nothing; then a new line at most so often.
 _PATIENCE_S = 1.0
 _BETWEEN_S = 0.2
@@ -25,6 +27,7 @@ class Progress:
         self._step_started = self._started
         self._last = 0.0
         self._step = ""
+        self._prefix = ""
         self._width = 0
 
     def __call__(self, step: str, share: float) -> None:
@@ -37,7 +40,14 @@ class Progress:
         if now - self._last < _BETWEEN_S:
             return
         self._last = now
-        self._write(f"{step} {100 * min(max(share, 0.0), 1.0):3.0f} %{self._left(now, share)}")
+        percent = f"{100 * min(max(share, 0.0), 1.0):3.0f} %"
+        self._write(f"{self._prefix}{tell(step)} {percent}{self._left(now, share)}")
+
+    def part(self, number: int, count: int) -> None:
+        """Say before every step which of several recordings it concerns; of none after the last."""
+        whole = number > count
+        self._prefix = "" if whole else tell("{number} of {count}: ", number=number, count=count)
+        self._step = ""
 
     def step(self, name: str) -> Callable[[float], None]:
         """A progress function of its own for one step."""
@@ -56,7 +66,7 @@ class Progress:
         if not _LEAST_SHARE < share < 1.0:
             return ""
         seconds = (now - self._step_started) * (1 - share) / share
-        return f", about {seconds:.0f} s left" if seconds >= 1 else ""
+        return tell(", about {seconds:.0f} s left", seconds=seconds) if seconds >= 1 else ""
 
     def _write(self, line: str) -> None:
         sys.stderr.write("\r" + line.ljust(self._width))

@@ -7,6 +7,8 @@ import sys
 from collections.abc import Sequence
 from pathlib import Path
 
+from spinlab.report.language import tell
+
 from .exits import NO_OUTPUT, OWN_DEFECT, STOPPED
 
 # Set to anything, this shows the full trace of a defect, for those who mend it.
@@ -19,8 +21,12 @@ def main(arguments: Sequence[str] | None = None) -> int:
     Returns:
         The exit code (see `spinlab_cli.exits`).
     """
+    from .language import asked_language, everything_in
+
     _never_fail_on_a_letter()
-    code = _run(arguments)
+    given = list(sys.argv[1:] if arguments is None else arguments)
+    with everything_in(asked_language(given)):
+        code = _run(given)
     try:
         sys.stdout.flush()
     except OSError:
@@ -28,24 +34,26 @@ def main(arguments: Sequence[str] | None = None) -> int:
     return code
 
 
-def _run(arguments: Sequence[str] | None) -> int:
+def _run(arguments: Sequence[str]) -> int:
     import click
 
     from spinlab.errors import SpinlabError
 
     try:
         from .app import app
+        from .language import translated
 
-        code = app.main(args=arguments, prog_name="spinlab", standalone_mode=False)
+        told = translated(app)
+        code = told.main(args=arguments, prog_name="spinlab", standalone_mode=False)
         return code if isinstance(code, int) else 0
     except click.ClickException as error:
         error.show()
         return error.exit_code
     except SpinlabError as error:
-        _say(str(error))
+        _say(tell(error.args[0]) if error.args else str(error))
         return error.exit_code
     except (KeyboardInterrupt, click.Abort):
-        _say("stopped; nothing half-written is left.")
+        _say(tell("stopped; nothing half-written is left."))
         return STOPPED
     except BrokenPipeError:
         return _output_gone(0)
@@ -59,9 +67,12 @@ def _own_defect(error: Exception) -> int:
 
         traceback.print_exception(error)
     _say(
-        f"a defect of spinlab, not of your recording ({_where(error)}); nothing was lost or "
-        "changed. Please report this line with the file's length, format and size, the phone "
-        "that made it, and the command you gave."
+        tell(
+            "a defect of spinlab, not of your recording ({where}); nothing was lost or changed. "
+            "Please report this line with the file's length, format and size, the phone that made "
+            "it, and the command you gave.",
+            where=_where(error),
+        )
     )
     return OWN_DEFECT
 

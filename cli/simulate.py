@@ -9,6 +9,8 @@ from pathlib import Path
 
 import click
 
+from spinlab.report.language import tell
+
 EPILOG = (
     "Nothing that this command writes was measured. Use it to train ears and eyes, and to see "
     "what a finding looks like before you meet it at a machine."
@@ -61,9 +63,9 @@ def simulate_command(
         _list_scenarios()
         return
     if scenario is None:
-        raise click.UsageError("Name a scenario or a TOML file; --list prints the scenarios.")
+        raise click.UsageError(tell("Name a scenario or a TOML file; --list prints the scenarios."))
     if out is None:
-        raise click.UsageError("Say where to write: --out FOLDER.")
+        raise click.UsageError(tell("Say where to write: --out FOLDER."))
     from spinlab.simulate import load_scenario, simulate, write_simulated
 
     made = simulate(load_scenario(scenario), seed)

@@ -9,6 +9,8 @@ from typing import TYPE_CHECKING
 
 import click
 
+from spinlab.report.language import tell
+
 if TYPE_CHECKING:
     from spinlab.analysis import Analysis
 
@@ -57,10 +59,17 @@ class Wanted:
         if picture is not None and picture.suffix.lower()[1:] not in PICTURE_FORMATS:
             endings = ", ".join(f".{name}" for name in PICTURE_FORMATS)
             raise click.BadParameter(
-                f"{str(picture)!r} must end in one of {endings}.", param_hint="--picture"
+                tell(
+                    "{picture!r} must end in one of {endings}.",
+                    picture=str(picture),
+                    endings=endings,
+                ),
+                param_hint="--picture",
             )
         if len({path.absolute() for path in self.files}) < len(self.files):
-            raise click.UsageError("Two results cannot go to the same file; name one for each.")
+            raise click.UsageError(
+                tell("Two results cannot go to the same file; name one for each.")
+            )
 
     def write(self, analysis: Analysis, progress: Progress) -> None:
         """Make every result first, then write them: a failure leaves no half set behind."""

@@ -145,8 +145,11 @@ def angle_cells(track: SpeedTrack, span: Span, *, cells_per_turn: int) -> Cells:
 
     Unknown stretches count as rest: no cell reaches into one; counting begins anew behind it.
     """
-    knots_s = np.clip(track.time_s, *span)
-    knots_s = np.unique(np.concatenate([span, knots_s, _between(knots_s)]))
+    frames_s = np.clip(track.time_s, *span)
+    # Turns are quadratic in time between frames; seven more knots keep the error of reading
+    # them linearly below 1/64 of a frame's own curvature.
+    between_s = frames_s[:-1, None] + np.diff(frames_s)[:, None] * (np.arange(1, 8) / 8.0)
+    knots_s = np.unique(np.concatenate([span, frames_s, between_s.ravel()]))
     knots_turn = track.turns_at(knots_s)
     moving = np.concatenate([[False], np.diff(knots_turn) > 0, [False]])
     bounds = np.flatnonzero(np.diff(moving.astype(np.int8)))
@@ -216,14 +219,6 @@ def _block_means(values: NDArray[np.floating], begin: Array, end: Array) -> Arra
 
     means: Array = (until(end) - until(begin)) / np.maximum(end - begin, 1e-9)
     return means
-
-
-def _between(knots_s: Array) -> Array:
-    # Turns are quadratic in time between frames; seven more knots keep the error of reading
-    # them linearly below 1/64 of a frame's own curvature.
-    fractions = np.arange(1, 8) / 8.0
-    between: Array = (knots_s[:-1, None] + np.diff(knots_s)[:, None] * fractions).ravel()
-    return between
 
 
 def resample(

@@ -14,7 +14,7 @@ from typing import Any, Literal
 
 # How one pattern is said in another language; the plural's pattern and count where there are two.
 Translate = Callable[[str, str, int | None], str]
-Shape = Literal["", "sentence", "clause"]
+Shape = Literal["", "sentence", "clause", "begin"]
 
 
 class Phrase(str):
@@ -25,7 +25,7 @@ class Phrase(str):
         plural: the pattern for any count but one, "" where the sentence has no count.
         parts: name -> number or text; text may be a phrase again.
         shape: "sentence" begins with a capital and ends with a stop, "clause" has no stop at its
-            end, "" is as it stands.
+            end, "begin" has a capital and no more, "" is as it stands.
     """
 
     pattern: str
@@ -151,6 +151,8 @@ def _filled(
     text = _Filler(decimal_mark).vformat(words, (), parts)
     if not shape or not text.strip():
         return text
+    if shape == "begin":
+        return text[0].upper() + text[1:]
     text = text.strip().rstrip(".")
     if shape == "clause":
         return text

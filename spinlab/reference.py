@@ -21,6 +21,7 @@ from dataclasses import dataclass
 from typing import Literal
 
 from spinlab.errors import InputError
+from spinlab.phrase import say
 
 STANDARD_GRAVITY_M_S2 = 9.80665  # ISO 80000-3, conventional value
 RPM_TO_RAD_S = 2.0 * math.pi / 60.0
@@ -69,7 +70,9 @@ def _positive(**values: float) -> None:
     """Raise `InputError` naming the first value that is not a positive, finite number."""
     for name, value in values.items():
         if not (isinstance(value, (int, float)) and math.isfinite(value) and value > 0):
-            raise InputError(f"{name} must be a number above zero, not {value!r}")
+            raise InputError(
+                say("{name} must be a number above zero, not {value!r}", name=name, value=value)
+            )
 
 
 def angular_speed_rad_s(speed_rpm: float) -> float:
@@ -121,7 +124,13 @@ def zone(velocity_mm_s_rms: float, machine_class: MachineClass = "I") -> Zone:
     _positive(velocity_mm_s_rms=velocity_mm_s_rms)
     if machine_class not in ZONE_LIMITS_MM_S:
         allowed = ", ".join(ZONE_LIMITS_MM_S)
-        raise InputError(f"machine class must be one of {allowed}, not {machine_class!r}")
+        raise InputError(
+            say(
+                "machine class must be one of {allowed}, not {machine_class!r}",
+                allowed=allowed,
+                machine_class=machine_class,
+            )
+        )
     limits = ZONE_LIMITS_MM_S[machine_class]
     letters: tuple[Literal["A", "B", "C"], ...] = ("A", "B", "C")
     for letter, limit in zip(letters, limits, strict=True):

@@ -4,7 +4,7 @@
     python -m tests.catalogue --check   # what is missing, without writing
 
 GNU gettext's workflow with Babel's reader and writer: `spinlab.pot` lists all messages,
-`CODE/spinlab.po` is edited by people, `CODE/spinlab.mo` is what the program reads.
+`CODE/spinlab.po` is edited by people, `CODE/LC_MESSAGES/spinlab.mo` is what the program reads.
 """
 
 from __future__ import annotations
@@ -17,6 +17,7 @@ from pathlib import Path
 from typing import TypeGuard, get_args
 
 from babel.messages import Catalog, mofile, pofile
+from spinlab_cli.exits import EXIT_CODES
 
 PROJECT = Path(__file__).parent.parent
 PACKAGE = PROJECT / "spinlab"
@@ -25,7 +26,26 @@ LANGUAGES = PACKAGE / "report" / "languages"
 ONE_FORM, TWO_FORMS = {"say", "tell"}, {"many", "tell_many"}
 # Rooms whose plain sentences reach the reader without passing through `say`.
 ROOMS = ("findings", "stages", "quality", "vibration", "drive", "bearings", "meter", "phases")
-TEMPLATES = ("page.html", "guide.html")
+TEMPLATES = ("page", "guide", "compare", "held", "lesson", "base", "parts")
+# Commands whose help is told in every language; those of batch and desk speak English.
+COMMANDS = PROJECT / "cli"
+ENGLISH_COMMANDS = ("batch.py", "desk.py", "desk_keeping.py")
+# Functions that are told the name of a step under way.
+STEPS = ("progress", "step", "run", "attempt")
+# What click itself says to a user of ours; two forms where a count decides.
+CLICK = (
+    *("Usage:", "Options", "Missing argument", "Missing option", "Missing command."),
+    *("Error: {message}", "Try '{command} {option}' for help.", "Show this message and exit."),
+    *("Invalid value: {message}", "Invalid value for {param_hint}: {message}"),
+    *("No such option {name!r}.", "Option {name!r} does not take a value."),
+    *("default: {default}", "required", "file", "path", "directory"),
+    *("{value!r} is not a valid {number_type}.", "{value} is not in the range {range}."),
+    *("{name} {filename!r} is a file.", "{name} {filename!r} is a directory."),
+    ("Got unexpected extra argument ({args})", "Got unexpected extra arguments ({args})"),
+    ("Did you mean {possibility}?", "(Did you mean one of: {possibilities}?)"),
+    ("Option {name!r} requires an argument.", "Option {name!r} requires {nargs} arguments."),
+    ("{value!r} is not {choice}.", "{value!r} is not one of {choices}."),
+)
 
 
 def messages() -> Iterator[tuple[str | tuple[str, str], str]]:
@@ -34,12 +54,22 @@ def messages() -> Iterator[tuple[str | tuple[str, str], str]]:
         where = str(path.relative_to(PROJECT))
         tree = ast.parse(path.read_text("utf-8"))
         yield from ((message, where) for message in _marked(tree))
+        if path.parent.name == "analysis":
+            yield from ((message, where) for message in _help(tree))
         if path.relative_to(PACKAGE).parts[0] in ROOMS:
             yield from ((message, where) for message in _plain(tree))
         if path.parent.name == "findings":
             yield from ((message, where) for message in _labels(tree))
     for name in TEMPLATES:
-        yield from ((message, f"spinlab/report/templates/{name}") for message in _template(name))
+        where = f"spinlab/report/templates/{name}.html"
+        yield from ((message, where) for message in _template(f"{name}.html"))
+    for path in sorted(COMMANDS.glob("*.py")):
+        tree, where = ast.parse(path.read_text("utf-8")), f"cli/{path.name}"
+        yield from ((message, where) for message in _marked(tree))
+        if path.name not in ENGLISH_COMMANDS:
+            yield from ((message, where) for message in _help(tree))
+    yield from ((message, "cli/exits.py") for message in EXIT_CODES.values())
+    yield from ((message, "click") for message in CLICK)
     yield from ((message, "values") for message in _values())
 
 
@@ -78,6 +108,30 @@ def _plain(tree: ast.AST) -> Iterator[str]:
                 yield text
 
 
+def _help(tree: ast.AST) -> Iterator[str]:
+    """Help texts of options, and of commands paragraph by paragraph as the command line asks."""
+    for node in ast.walk(tree):
+        if isinstance(node, ast.keyword) and node.arg == "help":
+            yield from _texts(node.value)
+        elif isinstance(node, ast.Assign) and isinstance(node.targets[0], ast.Name):
+            yield from _texts(node.value) if node.targets[0].id.endswith("_HELP") else ()
+        elif isinstance(node, ast.FunctionDef) and _is_command(node):
+            for one in (ast.get_docstring(node) or "").split("\n\n"):
+                yield one if one.startswith("\b") else " ".join(one.split())
+        elif isinstance(node, ast.Call) and _called(node) in STEPS and node.args:
+            yield from _texts(node.args[0])
+
+
+def _is_command(node: ast.FunctionDef) -> bool:
+    """Whether click makes a command of a function, whose documentation then is help."""
+    made = [one for one in node.decorator_list if isinstance(one, ast.Call)]
+    return any(_called(one) in ("command", "group") for one in made)
+
+
+def _called(node: ast.Call) -> str:
+    return str(getattr(node.func, "id", getattr(node.func, "attr", "")))
+
+
 def _labels(tree: ast.AST) -> Iterator[str]:
     """Names of evidence, as the report shows them."""
     from spinlab.report.evidence import evidence_label
@@ -111,13 +165,14 @@ def _values() -> Iterator[str]:
     """Words that are values in the result and are shown as they stand."""
     import dataclasses
 
+    from spinlab.analysis.order import TRACKING
     from spinlab.bearings.geometry import Fault
     from spinlab.fitness.value import Fitness
     from spinlab.machine.value import Motor
     from spinlab.phases.value import LABELS
     from spinlab.quality.value import Quality, Suspicion
     from spinlab.recording import Kind
-    from spinlab.report.evidence import evidence_label
+    from spinlab.report.evidence import UNITS, evidence_label
     from spinlab.speed.track import MOTIONS, Scale
 
     for literal in (Fault, Fitness, Suspicion, Kind, Scale):
@@ -126,7 +181,8 @@ def _values() -> Iterator[str]:
     yield from ("modulation", "other", "rear drum", "front drum", "motor front", "motor rear")
     yield from ("below", "above", "none", "crackle", "up", "down", "vertical", "open", "g")
     yield "a pump, a fan or a resonance that does not follow the drum"
-    yield "by geometry"
+    yield from ("by geometry", TRACKING)
+    yield from (unit for unit in UNITS.values() if " " in unit)
     yield from (evidence_label(field.name)[0] for field in dataclasses.fields(Quality))
     yield from (field.name.replace("_", " ") for field in dataclasses.fields(Motor))
 
@@ -189,7 +245,7 @@ def update() -> None:
         catalogue.obsolete.clear()
         with (LANGUAGES / code / "spinlab.po").open("wb") as stream:
             pofile.write_po(stream, catalogue, width=96, sort_output=True, ignore_obsolete=True)
-        (LANGUAGES / code / "spinlab.mo").write_bytes(compiled(catalogue))
+        (LANGUAGES / code / "LC_MESSAGES" / "spinlab.mo").write_bytes(compiled(catalogue))
 
 
 def main() -> int:

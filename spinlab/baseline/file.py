@@ -13,6 +13,7 @@ import numpy as np
 from spinlab.baseline.value import Baseline, LeftOut, Reference, Where
 from spinlab.envelope.kurtosis import Band
 from spinlab.errors import InputError, printable
+from spinlab.phrase import say
 
 FORMAT = "spinlab.baseline"
 VERSION = 1
@@ -88,24 +89,37 @@ def load_baseline(path: str | Path) -> Baseline:
     name = printable(Path(path).name)
     try:
         if Path(path).stat().st_size > LARGEST_FILE:
-            raise InputError(f"{name} is too large for a baseline (20 MB at most).")
+            raise InputError(say("{name} is too large for a baseline (20 MB at most).", name=name))
         table = tomllib.loads(Path(path).read_text("utf-8"))
     except OSError as problem:
-        raise InputError(f"{name} cannot be read: {problem.strerror}.") from problem
+        raise InputError(
+            say("{name} cannot be read: {strerror}.", name=name, strerror=problem.strerror)
+        ) from problem
     except ValueError as problem:  # no UTF-8, or no TOML
-        raise InputError(f"{name} is no valid TOML: {printable(problem)}.") from problem
+        raise InputError(
+            say("{name} is no valid TOML: {problem}.", name=name, problem=printable(problem))
+        ) from problem
     if table.get("format") != FORMAT:
-        raise InputError(f"{name} is no baseline; make one with spinlab baseline.")
+        raise InputError(say("{name} is no baseline; make one with spinlab baseline.", name=name))
     if table.get("version") != VERSION:
         raise InputError(
-            f"{name} is a baseline of version {printable(table.get('version'))}, and this spinlab "
-            f"knows version {VERSION}: make it again."
+            say(
+                "{name} is a baseline of version {value}, and this spinlab knows version "
+                "{version}: make it again.",
+                name=name,
+                value=printable(table.get("version")),
+                version=VERSION,
+            )
         )
     try:
         return _baseline(table)
     except (KeyError, TypeError, ValueError, AttributeError) as problem:
         raise InputError(
-            f"{name} is a damaged baseline ({printable(problem)}): make it again."
+            say(
+                "{name} is a damaged baseline ({problem}): make it again.",
+                name=name,
+                problem=printable(problem),
+            )
         ) from problem
 
 

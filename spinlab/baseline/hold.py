@@ -20,6 +20,7 @@ from spinlab.comparison.statistics import choose
 from spinlab.comparison.value import Limit, Statement
 from spinlab.comparison.words import band_words, number
 from spinlab.finding import State
+from spinlab.phrase import Phrase, clause, many, say, sentence
 
 _CONFIDENCE = 0.95
 _MOST_STATEMENTS = 12
@@ -63,21 +64,27 @@ def _unfit(baseline: Baseline, analysis: Analysis) -> list[Limit]:
     if kind != baseline.kind:
         return [
             Limit(
-                what="this recording",
-                reason=f"It is {kind}; the baseline was made of {baseline.kind}.",
-                remedy="Record the new unit as the good ones were recorded.",
+                what=say("this recording"),
+                reason=say(
+                    "It is {kind}; the baseline was made of {other}.",
+                    kind=kind,
+                    other=baseline.kind,
+                ),
+                remedy=say("Record the new unit as the good ones were recorded."),
             )
         ]
-    why = why_no_orders(analysis, "this recording")
-    if why:
-        return [Limit(what="this recording", reason=why[0].upper() + why[1:].rstrip(".") + ".")]
+    if why := why_no_orders(analysis, say("this recording")):
+        return [Limit(what=say("this recording"), reason=sentence(why))]
     if kind == "sound" and analysis.recording.rate_hz < 0.999 * baseline.rate_hz:
         return [
             Limit(
-                what="this recording",
-                reason=f"It has {analysis.recording.rate_hz:g} samples a second, the baseline "
-                f"{baseline.rate_hz:g}.",
-                remedy="Record at the highest quality that the phone offers.",
+                what=say("this recording"),
+                reason=say(
+                    "It has {own:g} samples a second, the baseline {other:g}.",
+                    own=analysis.recording.rate_hz,
+                    other=baseline.rate_hz,
+                ),
+                remedy=say("Record at the highest quality that the phone offers."),
             )
         ]
     return []
@@ -92,8 +99,11 @@ def _levels(baseline: Baseline, analysis: Analysis, limits: list[Limit]) -> Leve
         if spans is None:
             limits.append(
                 Limit(
-                    what=f"{speed:.0f} rpm",
-                    reason=f"The drum did not hold this speed for {LEAST_TURNS:.0f} turns.",
+                    what=say("{speed:.0f} rpm", speed=speed),
+                    reason=say(
+                        "The drum did not hold this speed for {turns:.0f} turns.",
+                        turns=LEAST_TURNS,
+                    ),
                 )
             )
             continue
@@ -126,8 +136,12 @@ def _sound(
         if band not in bands:
             limits.append(
                 Limit(
-                    what=f"the envelope of {band_words(band)} at {one.speed_rpm:.0f} rpm",
-                    reason=f"This recording ends at {usable[1]:.0f} Hz.",
+                    what=say(
+                        "the envelope of {band} at {speed:.0f} rpm",
+                        band=band_words(band),
+                        speed=one.speed_rpm,
+                    ),
+                    reason=say("This recording ends at {end:.0f} Hz.", end=usable[1]),
                 )
             )
     return levels_of_sound(
@@ -173,30 +187,58 @@ def _statements(departing: Sequence[Place]) -> list[Statement]:
     groups: dict[float, list[Place]] = {}
     for place in sorted(departing, key=lambda place: place.probability):
         groups.setdefault(place.order, []).append(place)
-    told = []
-    for order, group in list(groups.items())[:_MOST_STATEMENTS]:
-        best = group[0]
-        what = f" ({best.label})" if best.label else ""
-        heard = (
-            "" if best.where.band is None else f" in the envelope of {band_words(best.where.band)}"
-        )
-        more = f"; {len(group) - 1} more places at this order likewise" if group[1:] else ""
-        told.append(
-            Statement(
-                sentence=f"At {best.where.speed_rpm:.0f} rpm, order {number(order, 2)}{what}"
-                f"{heard} stands {number(best.level_db - best.middle_db)} dB above the middle of "
-                f"the good units, whose 95 % band ends {number(best.high_db - best.middle_db)} dB "
-                f"above it{more}.",
-                direction=1,
-            )
-        )
-    return told
+    return [
+        Statement(sentence=_departure(order, group), direction=1)
+        for order, group in list(groups.items())[:_MOST_STATEMENTS]
+    ]
+
+
+def _departure(order: float, group: Sequence[Place]) -> Phrase:
+    best = group[0]
+    told = say(
+        "At {speed:.0f} rpm, {line} stands {above} dB above the middle of the good units, whose "
+        "95 % band ends {edge} dB above it",
+        speed=best.where.speed_rpm,
+        line=_line(order, best),
+        above=number(best.level_db - best.middle_db),
+        edge=number(best.high_db - best.middle_db),
+    )
+    if len(group) == 1:
+        return sentence(told)
+    return many(
+        "{departure}; one more place at this order likewise.",
+        "{departure}; {count} more places at this order likewise.",
+        count=len(group) - 1,
+        departure=told,
+    )
+
+
+def _line(order: float, place: Place) -> Phrase:
+    """An order with what makes it and where it is heard, as far as either is known."""
+    line = say("order {order}", order=number(order, 2))
+    if place.label:
+        line = Phrase("{line} ({label})", {"line": line, "label": place.label})
+    if place.where.band is None:
+        return line
+    band = band_words(place.where.band)
+    return say("{line} in the envelope of {band}", line=line, band=band)
 
 
 def _outcome(state: State, statements: Sequence[Statement], places: int, count: int) -> str:
     if state == "not measurable":
-        return "Nothing could be held against the baseline; the reasons are listed."
+        return say("Nothing could be held against the baseline; the reasons are listed.")
     if state == "clear":
-        return f"Within what {count} good recordings show, at {places} places looked at."
-    more = len(statements) - 1
-    return statements[0].sentence.rstrip(".") + (f"; {more} more orders depart." if more else ".")
+        return say(
+            "Within what {count} good recordings show, at {places} places looked at.",
+            count=count,
+            places=places,
+        )
+    first = statements[0].sentence
+    if len(statements) == 1:
+        return first
+    return many(
+        "{first}; one more order departs.",
+        "{first}; {count} more orders depart.",
+        count=len(statements) - 1,
+        first=clause(first),
+    )

@@ -23,11 +23,12 @@ from spinlab.comparison.spectra import LEAST_TURNS, carrier_bands, highest_carri
 from spinlab.comparison.statistics import choose
 from spinlab.envelope.kurtosis import Band
 from spinlab.errors import InputError
+from spinlab.phrase import say
 from spinlab.recording import Kind
 
 Array = NDArray[np.float64]
 Levels = dict[Where, Array]
-_SECTION = "Making the baseline"
+_SECTION = say("Making the baseline")
 
 
 def make_baseline(
@@ -47,14 +48,18 @@ def make_baseline(
     names = _names(analyses)
     for one, name in zip(analyses, names, strict=True):
         if why := why_no_orders(one, name):
-            raise InputError(f"No baseline can be made: {why}.")
+            raise InputError(say("No baseline can be made: {why}.", why=why))
     rate_hz = min(one.recording.rate_hz for one in analyses)
     levels = _all_levels(analyses, rate_hz, progress)
     references = _references(levels, range(len(analyses)))
     if not references:
         raise InputError(
-            f"No speed was held for {LEAST_TURNS:.0f} turns by {LEAST_COUNT} of the recordings; "
-            "record whole service spin tests."
+            say(
+                "No speed was held for {least_turns:.0f} turns by {least_count} of the "
+                "recordings; record whole service spin tests.",
+                least_turns=LEAST_TURNS,
+                least_count=LEAST_COUNT,
+            )
         )
     return Baseline(
         machine=next((one.machine.name for one in analyses if one.machine is not None), ""),
@@ -71,12 +76,16 @@ def make_baseline(
 def _one_kind(analyses: Sequence[Analysis]) -> Kind:
     if len(analyses) < LEAST_COUNT:
         raise InputError(
-            f"A baseline needs {LEAST_COUNT} good recordings or more, not {len(analyses)}: fewer "
-            "tell nothing about how much good units differ."
+            say(
+                "A baseline needs {least_count} good recordings or more, not {analyses}: "
+                "fewer tell nothing about how much good units differ.",
+                least_count=LEAST_COUNT,
+                analyses=len(analyses),
+            )
         )
     kinds = {one.recording.kind for one in analyses}
     if len(kinds) > 1:
-        raise InputError("A baseline needs recordings of one kind: all sound, or all logs.")
+        raise InputError(say("A baseline needs recordings of one kind: all sound, or all logs."))
     return kinds.pop()
 
 
@@ -84,8 +93,10 @@ def _names(analyses: Sequence[Analysis]) -> list[str]:
     """File names, those that several recordings share numbered."""
     names: list[str] = []
     for one in analyses:
-        name = one.recording.source.file or "recording"
-        names.append(name if name not in names else f"{name}, number {len(names) + 1}")
+        name = one.recording.source.file or say("recording")
+        if name in names:
+            name = say("{name}, number {number}", name=name, number=len(names) + 1)
+        names.append(name)
     return names
 
 
@@ -98,10 +109,12 @@ def shared_bands(analyses: Sequence[Analysis]) -> tuple[tuple[float, float], tup
     usable = [one.quality.usable_band_hz for one in analyses]
     known = [band for band in usable if band is not None]
     if len(known) < len(usable):
-        raise InputError("No baseline can be made: one of the recordings holds nothing usable.")
+        raise InputError(
+            say("No baseline can be made: one of the recordings holds nothing usable.")
+        )
     low, high = max(band[0] for band in known), min(band[1] for band in known)
     if high <= low:
-        raise InputError("No baseline can be made: the recordings share no usable band.")
+        raise InputError(say("No baseline can be made: the recordings share no usable band."))
     top = min(highest_carrier_hz(one.recording, (low, high)) for one in analyses)
     return (low, high), carrier_bands(low, top)
 

@@ -18,6 +18,7 @@ from typing import Any
 
 from spinlab.bearings.geometry import BearingGeometry
 from spinlab.errors import InputError
+from spinlab.phrase import say
 
 _KEYS = tuple(field.name for field in fields(BearingGeometry))
 _NEEDED = ("designation", "balls", "ball_diameter_mm", "pitch_diameter_mm")
@@ -42,7 +43,11 @@ def load(extra_toml: str | Path | None = None) -> tuple[BearingGeometry, ...]:
     try:
         text = path.read_text(encoding="utf-8-sig")
     except (OSError, UnicodeDecodeError) as error:
-        raise InputError(f"{path.name}: cannot be read as a TOML text file ({error}).") from error
+        raise InputError(
+            say(
+                "{name}: cannot be read as a TOML text file ({error}).", name=path.name, error=error
+            )
+        ) from error
     return _rows(text, path.name) + _shipped()
 
 
@@ -56,10 +61,12 @@ def _rows(text: str, name: str) -> tuple[BearingGeometry, ...]:
     try:
         data = tomllib.loads(text)
     except tomllib.TOMLDecodeError as error:
-        raise InputError(f"{name}: not valid TOML ({error}).") from error
+        raise InputError(
+            say("{name}: not valid TOML ({error}).", name=name, error=error)
+        ) from error
     tables = data.get("bearing")
     if not isinstance(tables, list) or not tables:
-        raise InputError(f"{name}: holds no [[bearing]] table.")
+        raise InputError(say("{name}: holds no [[bearing]] table.", name=name))
     sources = data.get("sources", {})
     return tuple(_row(table, i, name, sources) for i, table in enumerate(tables, start=1))
 
@@ -67,17 +74,23 @@ def _rows(text: str, name: str) -> tuple[BearingGeometry, ...]:
 def _row(
     table: Mapping[str, Any], number: int, name: str, sources: Mapping[str, str]
 ) -> BearingGeometry:
-    where = f"{name}: bearing {number}"
+    where = say("{name}: bearing {number}", name=name, number=number)
     if not isinstance(table, Mapping):
-        raise InputError(f"{where} must be a [[bearing]] table.")
+        raise InputError(say("{where} must be a [[bearing]] table.", where=where))
     for key in table:
         if key not in _KEYS:
             close = difflib.get_close_matches(key, _KEYS, n=1)
-            hint = f"; did you mean {close[0]}?" if close else f"; allowed: {', '.join(_KEYS)}."
-            raise InputError(f"{where} has an unknown key {key!r}{hint}")
+            hint = (
+                say("; did you mean {close}?", close=close[0])
+                if close
+                else say("; allowed: {keys}.", keys=", ".join(_KEYS))
+            )
+            raise InputError(
+                say("{where} has an unknown key {key!r}{hint}", where=where, key=key, hint=hint)
+            )
     missing = [key for key in _NEEDED if key not in table]
     if missing:
-        raise InputError(f"{where} lacks {', '.join(missing)}.")
+        raise InputError(say("{where} lacks {missing}.", where=where, missing=", ".join(missing)))
     values: dict[str, Any] = {"tolerance": _DEFAULT_TOLERANCE, **table}
     for key, value in values.items():
         _check_type(key, value, where)
@@ -86,25 +99,45 @@ def _row(
     try:
         return BearingGeometry(**values)
     except InputError as error:
-        raise InputError(f"{where}: {error}") from None
+        raise InputError(say("{where}: {error}", where=where, error=error.args[0])) from None
 
 
 def _check_type(key: str, value: Any, where: str) -> None:
     wanted: tuple[type, ...]
     if key in ("designation", "source", "fixed_ring"):
-        wanted, word = (str,), "text in quotes"
+        wanted, word = (str,), say("text in quotes")
     elif key == "exact":
-        wanted, word = (bool,), "true or false"
+        wanted, word = (bool,), say("true or false")
     elif key == "balls":
-        wanted, word = (int,), "a whole number"
+        wanted, word = (int,), say("a whole number")
     else:
-        wanted, word = (int, float), "a number"
+        wanted, word = (int, float), say("a number")
     if not isinstance(value, wanted) or (isinstance(value, bool) and bool not in wanted):
-        raise InputError(f"{where}: {key} must be {word}, not {value!r}.")
+        raise InputError(
+            say(
+                "{where}: {key} must be {word}, not {value!r}.",
+                where=where,
+                key=key,
+                word=word,
+                value=value,
+            )
+        )
     if key == "fixed_ring" and value not in ("outer", "inner"):
-        raise InputError(f'{where}: fixed_ring must be "outer" or "inner", not {value!r}.')
+        raise InputError(
+            say(
+                '{where}: fixed_ring must be "outer" or "inner", not {value!r}.',
+                where=where,
+                value=value,
+            )
+        )
     if key == "tolerance" and isinstance(value, int | float) and not 0 <= value <= 0.2:
-        raise InputError(f"{where}: tolerance must lie between 0 and 0.2, not {value!r}.")
+        raise InputError(
+            say(
+                "{where}: tolerance must lie between 0 and 0.2, not {value!r}.",
+                where=where,
+                value=value,
+            )
+        )
 
 
 def variants(
@@ -130,10 +163,19 @@ def variants(
             return found
     names = sorted({row.designation for row in table})
     close = difflib.get_close_matches(designation, names, n=3)
-    hint = f"the closest are {', '.join(close)}" if close else f"it holds {', '.join(names)}"
+    hint = (
+        say("the closest are {names}", names=", ".join(close))
+        if close
+        else say("it holds {names}", names=", ".join(names))
+    )
     raise InputError(
-        f"Bearing {designation!r} is not in the catalogue; {hint}. "
-        "Give its geometry in the machine profile, or add a row in a TOML file of your own."
+        say(
+            "Bearing {designation!r} is not in the catalogue; {hint}. Give its "
+            "geometry in the machine profile, or add a row in a TOML file of your "
+            "own.",
+            designation=designation,
+            hint=hint,
+        )
     )
 
 

@@ -27,8 +27,11 @@ LINE_NAMES: dict[Fault, tuple[str, str]] = {
     "ball": ("2xBSF", "FTF"),
     "cage": ("FTF", "FTF"),
 }
-# A competing order this close, as a share of the fault's order, cannot be told apart by ear.
-_CLOSE = 0.006
+# Both orders are read against one speed, whose error they share; what is left is its wander.
+_CLOSE = 0.002
+# A place that passes once per turn makes its multiples about equally deep (an impulse's comb is
+# flat), the lower ones no less: below this share of the family's depth they are missing.
+_LOWER_SHARE = 0.35
 # What a fundamental alone must reach to stand out after all corrections, over the noise line.
 _FINDABLE_LEVEL = 12.0
 # A companion is not a by-product: it is rare by chance and at least a third as deep.
@@ -136,6 +139,8 @@ def describe(
         spectra, best, case.bearing.sideband_order(case.fault), name, step
     )
     place = min(round(best.order / spectra.step), spectra.floor.shape[1] - 1)
+    depth = max((line.depth for line in harmonics), default=0.0)
+    close = _coincides(best, depth, spectra, competitors)
     return Hypothesis(
         bearing=case.bearing,
         fault=case.fault,
@@ -148,24 +153,59 @@ def describe(
         harmonics=harmonics,
         sidebands=sidebands,
         sidebands_log10_p=sidebands_log10_p,
-        depth=max((line.depth for line in harmonics), default=0.0),
+        depth=depth,
         share=0.0,
         family_depth=0.0,
         least_depth=float(np.sqrt(_FINDABLE_LEVEL * np.median(spectra.floor[:, place]))),
-        coincides=_coincides(best.order, spectra.step, competitors),
+        coincides=tuple(name for name, lower in close if lower),
+        incomplete=tuple(name for name, lower in close if not lower),
     )
 
 
-def _coincides(order: float, step: float, competitors: Sequence[Competitor]) -> tuple[str, ...]:
-    close = max(_CLOSE * order, MASK_LINES * step)
-    names = []
+def _coincides(
+    best: Best, depth: float, spectra: EnvelopeSpectra, competitors: Sequence[Competitor]
+) -> list[tuple[str, bool]]:
+    """Causes that fall on the first harmonic, and whether their lower multiples allow it."""
+    close = MASK_LINES * spectra.step + max(_CLOSE, 2.0 * best.width) * best.order
+    found = []
     for cause in competitors:
-        multiple = max(1, round(order / cause.order))
+        multiple = max(1, round(best.order / cause.order))
         reach = close + 2.0 * multiple * cause.standard_uncertainty
-        if abs(multiple * cause.order - order) < reach:
-            names.append(
-                say("{multiple} x {cause}", multiple=multiple, cause=cause.cause)
-                if multiple > 1
-                else cause.cause
-            )
-    return tuple(names)
+        if abs(multiple * cause.order - best.order) >= reach:
+            continue
+        name = cause.cause
+        if multiple > 1:
+            name = say("{multiple} x {cause}", multiple=multiple, cause=cause.cause)
+        found.append((name, _allowed(cause, best, multiple, depth, spectra)))
+    return found
+
+
+def _allowed(
+    cause: Competitor, best: Best, multiple: int, depth: float, spectra: EnvelopeSpectra
+) -> bool:
+    """Whether a cause can make blows at this multiple of its turn, given its lower multiples.
+
+    With n alike places on its turn a cause shows every n-th multiple.
+    """
+    most = cause.most_places
+    if most is None or multiple <= most:
+        return True
+    lowers = [
+        _lower_depth(best, multiple, n, spectra) for n in range(1, most + 1) if multiple % n == 0
+    ]
+    return max(lowers) >= _LOWER_SHARE * depth
+
+
+def _lower_depth(best: Best, multiple: int, step: int, spectra: EnvelopeSpectra) -> float:
+    """Median depth at every `step`-th lower multiple of what has the found order as a multiple.
+
+    Read where the found order itself puts them, in the same band; lines set aside are read too,
+    since they are set aside for this very cause.
+    """
+    depths = []
+    for k in range(step, multiple, step):
+        place = k * best.order / multiple / spectra.step
+        half = round(place * best.width) + 1
+        first, past = max(1, round(place) - half), round(place) + half + 1
+        depths.append(spectra.depth(best.band, first, past))
+    return float(np.median(depths)) if depths else 0.0

@@ -46,6 +46,8 @@ from spinlab.speed.track import SpeedTrack
 LEAST_TURNS = 25.0
 # The band must at least be open this far, as a ratio of its ends.
 LEAST_BAND_RATIO = 1.6
+# Lifters and spider arms: three as a rule, six at most; common practice, no published source.
+MOST_PLACES_ON_DRUM = 6
 # Stands in for a bearing when none is listed: any race that the blind search could meet.
 _STAND_IN = MountedBearing(
     name="unlisted bearing",
@@ -118,7 +120,11 @@ def detect(
 
 def own_causes(track: SpeedTrack) -> tuple[Competitor, ...]:
     """The causes every machine has: the drum's turning, and the motor's where it is known."""
-    causes = [Competitor(cause="drum turn (knock, eccentricity)", order=1.0)]
+    causes = [
+        Competitor(
+            cause="drum turn (knock, eccentricity)", order=1.0, most_places=MOST_PLACES_ON_DRUM
+        )
+    ]
     ratio = track.motor_ratio
     if ratio is not None and ratio.value > 1.5:
         causes.append(
@@ -195,7 +201,7 @@ def _evidence(
         hypotheses=result.hypotheses,
         stages=tuple(stages),
         speed_tests=tuple(tests),
-        unknown=unknown_families(first, result.spectra[0], causes, catalogue),
+        unknown=unknown_families(first, result.spectra[0], causes, catalogue, track, uncertainty),
         merits=tuple(merit for group in groups for merit in group.merits),
         curve=_curve(groups, result),
         roar=read_roar(recording, track, first, bearings, carrier, uncertainty=uncertainty),

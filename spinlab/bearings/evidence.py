@@ -24,11 +24,14 @@ class Competitor:
         cause: what it is, in plain words.
         order: its order on the drum's scale; every multiple is taken to be possible.
         standard_uncertainty: of the order.
+        most_places: the most alike places that its turn may hold (a belt's one splice, a drum's
+            lifters): blows at a higher multiple alone cannot be its; None where that is open.
     """
 
     cause: str
     order: float
     standard_uncertainty: float = 0.0
+    most_places: int | None = None
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -96,6 +99,8 @@ class Hypothesis:
         companions: other damage of the same bearing that shows lines of its own beside it, at
             places where the family's sidebands are not.
         coincides: names of other causes whose order falls on the family's first harmonic.
+        incomplete: likewise, but the cause's lower multiples, which it would have to show too,
+            are missing.
         fractions: n where lines at whole n-ths of a turn explain as much (a speed read at a
             multiple?); 1 where they do not.
         also_fits: other hypotheses that the same lines fit as well, as (bearing, fault).
@@ -118,6 +123,7 @@ class Hypothesis:
     least_depth: float
     companions: tuple[Fault, ...] = ()
     coincides: tuple[str, ...] = ()
+    incomplete: tuple[str, ...] = ()
     fractions: int = 1
     also_fits: tuple[tuple[str, Fault], ...] = ()
 
@@ -158,17 +164,22 @@ class Family:
         log10_p: log10 of the chance of one this strong anywhere.
         share, family_depth: as in `Hypothesis`.
         harmonics: its lines.
+        band, line_width: where and over which relative width its lines were gathered.
         rows: catalogue rows that explain it best, closest first.
         cause: the competing cause it coincides with, "" if none.
+        speed: whether it moves with the drum; None where chance explains it well enough.
     """
 
     order: float
     log10_p: float
+    band: Band
+    line_width: float
     share: float
     family_depth: float
     harmonics: tuple[LineEvidence, ...]
     rows: tuple[CandidateRow, ...]
     cause: str = ""
+    speed: SpeedTest | None = None
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)

@@ -23,6 +23,7 @@ from dataclasses import dataclass, field
 from typing import Literal
 
 from spinlab.errors import InputError
+from spinlab.phrase import say
 from spinlab.speed.track import Estimate
 
 Ring = Literal["outer", "inner"]
@@ -66,19 +67,32 @@ class BearingGeometry:
     def __post_init__(self) -> None:
         name = self.designation or "the bearing"
         if self.balls < 3:
-            raise InputError(f"{name}: balls must be at least 3, not {self.balls}.")
+            raise InputError(
+                say("{name}: balls must be at least 3, not {balls}.", name=name, balls=self.balls)
+            )
         if not 0 < self.ball_diameter_mm < self.pitch_diameter_mm:
             raise InputError(
-                f"{name}: ball_diameter_mm ({self.ball_diameter_mm:g}) must lie between 0 and "
-                f"pitch_diameter_mm ({self.pitch_diameter_mm:g})."
+                say(
+                    "{name}: ball_diameter_mm ({ball_diameter_mm:g}) must lie between 0 and "
+                    "pitch_diameter_mm ({pitch_diameter_mm:g}).",
+                    name=name,
+                    ball_diameter_mm=self.ball_diameter_mm,
+                    pitch_diameter_mm=self.pitch_diameter_mm,
+                )
             )
         if not 0 <= self.contact_angle_deg < 90:
-            raise InputError(f"{name}: contact_angle_deg must lie between 0 and 90.")
+            raise InputError(say("{name}: contact_angle_deg must lie between 0 and 90.", name=name))
         if self.balls * self.ball_diameter_mm > math.pi * self.pitch_diameter_mm:
             raise InputError(
-                f"{name}: {self.balls} balls of {self.ball_diameter_mm:g} mm do not fit on a "
-                f"circle of {self.pitch_diameter_mm:g} mm; did you give the outside diameter in "
-                "another unit?"
+                say(
+                    "{name}: {balls} balls of {ball_diameter_mm:g} mm do not fit on a circle "
+                    "of {pitch_diameter_mm:g} mm; did you give the outside diameter in "
+                    "another unit?",
+                    name=name,
+                    balls=self.balls,
+                    ball_diameter_mm=self.ball_diameter_mm,
+                    pitch_diameter_mm=self.pitch_diameter_mm,
+                )
             )
 
     @property
@@ -159,7 +173,9 @@ class MountedBearing:
 
     def __post_init__(self) -> None:
         if not (math.isfinite(self.shaft_order.value) and self.shaft_order.value > 0):
-            raise InputError(f"{self.name}: the shaft's order must be a positive number.")
+            raise InputError(
+                say("{name}: the shaft's order must be a positive number.", name=self.name)
+            )
 
     def order(self, fault: Fault) -> float:
         """Order of the fault on the drum's scale."""

@@ -99,5 +99,10 @@ def _competitors(machine: Machine) -> tuple[Competitor, ...]:
         return ()
     order = math.pi * belt.pulley_diameter_mm / belt.length_mm
     return (
-        Competitor(cause="belt pass", order=order, standard_uncertainty=BELT_UNCERTAINTY * order),
+        Competitor(
+            cause="belt pass",
+            order=order,
+            standard_uncertainty=BELT_UNCERTAINTY * order,
+            most_places=1,
+        ),
     )

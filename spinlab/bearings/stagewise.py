@@ -8,20 +8,16 @@ from __future__ import annotations
 
 import itertools
 from collections.abc import Sequence
+from typing import Protocol
 
 import numpy as np
 from numpy.typing import NDArray
 
-from spinlab.bearings.evidence import (
-    Competitor,
-    Follows,
-    Hypothesis,
-    SpeedTest,
-    StageEvidence,
-)
+from spinlab.bearings.evidence import Competitor, Follows, SpeedTest, StageEvidence
 from spinlab.bearings.group import Group, over_angle
 from spinlab.bearings.score import HIGHEST, harmonic_nepers
 from spinlab.bearings.spectra import EnvelopeSpectra, competing_lines, envelope_spectra
+from spinlab.envelope.kurtosis import Band
 from spinlab.envelope.significance import log_any, log_survival
 from spinlab.orders import Span
 from spinlab.phrase import say
@@ -42,6 +38,22 @@ _MISSING_LOG10 = -1.0
 _COMPARABLE_TURNS = 0.7
 _LN10 = float(np.log(10.0))
 _NAMED = ("plateau", "ramp", "coasting")
+
+
+class Located(Protocol):
+    """Lines at a place: a hypothesis of a listed bearing, or a family of no bearing known."""
+
+    @property
+    def order(self) -> float:
+        """First harmonic, drum orders."""
+
+    @property
+    def line_width(self) -> float:
+        """Relative width over which each harmonic is gathered."""
+
+    @property
+    def band(self) -> Band:
+        """The band they stand in."""
 
 
 def stretches(track: SpeedTrack, spans: Sequence[Span]) -> tuple[tuple[Span, str], ...]:
@@ -66,18 +78,16 @@ def stretches(track: SpeedTrack, spans: Sequence[Span]) -> tuple[tuple[Span, str
 def stage_evidence(
     group: Group,
     track: SpeedTrack,
-    hypothesis: Hypothesis,
+    lines: Located,
     competitors: Sequence[Competitor],
     uncertainty: float,
 ) -> tuple[StageEvidence, ...]:
-    """The hypothesis's family in each stretch that is long enough."""
+    """The family in each stretch that is long enough."""
     rows = []
-    for span, motion, spectra in _stretch_spectra(
-        group, track, hypothesis, competitors, uncertainty
-    ):
+    for span, motion, spectra in _stretch_spectra(group, track, lines, competitors, uncertainty):
         turns = 1.0 / spectra.step
         speed = turns / (span.end_s - span.start_s) * 60.0
-        log_p, snr_db = _at(spectra, hypothesis.order, hypothesis.line_width)
+        log_p, snr_db = _at(spectra, lines.order, lines.line_width)
         rows.append(
             StageEvidence(
                 start_s=span.start_s,
@@ -95,7 +105,7 @@ def stage_evidence(
 def test_speed(
     group: Group,
     track: SpeedTrack,
-    hypothesis: Hypothesis,
+    lines: Located,
     stages: Sequence[StageEvidence],
     competitors: Sequence[Competitor],
     uncertainty: float,
@@ -118,12 +128,12 @@ def test_speed(
         return _untested("the recording holds one speed only; a run-up or a second plateau tells")
     by_start = {
         span.start_s: spectra
-        for span, _, spectra in _stretch_spectra(group, track, hypothesis, competitors, uncertainty)
+        for span, _, spectra in _stretch_spectra(group, track, lines, competitors, uncertainty)
     }
     odds = 0.0
     for stage in others:
-        elsewhere = hypothesis.order * strongest.speed_rpm / stage.speed_rpm
-        fixed, _ = _at(by_start[stage.start_s], elsewhere, hypothesis.line_width)
+        elsewhere = lines.order * strongest.speed_rpm / stage.speed_rpm
+        fixed, _ = _at(by_start[stage.start_s], elsewhere, lines.line_width)
         odds += fixed / _LN10 - stage.log10_p
     return _verdict(odds, others, strongest)
 
@@ -161,22 +171,22 @@ def _verdict(odds: float, others: Sequence[StageEvidence], strongest: StageEvide
 def _stretch_spectra(
     group: Group,
     track: SpeedTrack,
-    hypothesis: Hypothesis,
+    lines: Located,
     competitors: Sequence[Competitor],
     uncertainty: float,
 ) -> list[tuple[Span, str, EnvelopeSpectra]]:
     found = []
-    index = group.index_of(hypothesis.band)
+    index = group.index_of(lines.band)
     row = slice(index, index + 1)
     highest = group.spectra.highest_order
-    lines = competing_lines(competitors, highest, uncertainty)
+    known = competing_lines(competitors, highest, uncertainty)
     for piece, home in zip(group.pieces, group.spans, strict=True):
         for span, motion in stretches(track, [home]):
             cells = over_angle(piece, track, span, group.cells_per_turn, bands=row)
             if cells.shape[1] < LEAST_TURNS * group.cells_per_turn:
                 continue
             spectra = envelope_spectra(cells, group.cells_per_turn, highest_order=highest)
-            found.append((span, motion, spectra.without(lines)))
+            found.append((span, motion, spectra.without(known)))
     return found
 
 
@@ -192,7 +202,7 @@ def _at(spectra: EnvelopeSpectra, order: float, width: float) -> tuple[float, fl
     place = int(np.argmin(np.where(harmonics > 0, log_p, 0.0)))
     # Three positions of nine are independent within one line of the first harmonic.
     best = float(log_any(log_p[place], 3.0))
-    lines = np.rint(orders[place] * np.arange(1, valid.shape[1] + 1) / spectra.step).astype(int)
-    lines = lines[valid[place]]
-    level = float(np.mean(spectra.level[0, lines[lines < spectra.level.shape[1]]]))
+    places = np.rint(orders[place] * np.arange(1, valid.shape[1] + 1) / spectra.step).astype(int)
+    places = places[valid[place]]
+    level = float(np.mean(spectra.level[0, places[places < spectra.level.shape[1]]]))
     return best, 10.0 * float(np.log10(max(level, 1e-3)))

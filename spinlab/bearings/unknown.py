@@ -19,7 +19,9 @@ from spinlab.bearings.geometry import (
 from spinlab.bearings.group import Group
 from spinlab.bearings.score import MOST_HARMONICS, SLIP_WIDTHS, log10_any, read_line, search
 from spinlab.bearings.spectra import EnvelopeSpectra
+from spinlab.bearings.stagewise import stage_evidence, test_speed
 from spinlab.phrase import say
+from spinlab.speed.track import SpeedTrack
 
 # Races of 6 to 12 balls pass between these orders; below, belt and cage; above, slots.
 LOWEST_ORDER = 1.6
@@ -32,6 +34,8 @@ _MOST_ROWS = 6
 # How far the stated shaft rate may be off, and how much of a family fractions must explain.
 SHAFT_REACH = 0.02
 _AS_MUCH = 0.1
+# What chance explains more often is not worth a test against speed.
+_WORTH_TESTING_LOG10 = -3.0
 
 
 def unknown_families(
@@ -39,6 +43,8 @@ def unknown_families(
     spectra: EnvelopeSpectra,
     competitors: Sequence[Competitor],
     catalogue: Sequence[BearingGeometry],
+    track: SpeedTrack,
+    uncertainty: float,
 ) -> tuple[Family, ...]:
     """The strongest non-integer families in what the listed bearings leave unexplained.
 
@@ -50,12 +56,13 @@ def unknown_families(
         spectra: its spectra with every explained line set aside.
         competitors: other known causes, named where they coincide.
         catalogue: rows to hold against a family.
+        track, uncertainty: the drum's speed and its relative standard uncertainty.
     """
     scale = shaft_scale(spectra, SHAFT_REACH)
     order = np.argsort([-m.cyclic_depth * m.weight for m in group.merits])[:_MOST_BANDS]
     families: list[Family] = []
     for _ in range(_MOST_FAMILIES):
-        found = _strongest(spectra, [int(i) for i in order])
+        found = _strongest(group, spectra, [int(i) for i in order])
         if found is None:
             break
         family, lines, found_band = found
@@ -66,13 +73,17 @@ def unknown_families(
             cause = say(
                 "lines at {parts}ths of a turn: speed read at a multiple, or a gear", parts=parts
             )
-        families.append(replace(family, rows=rows, cause=cause))
+        speed = None
+        if family.log10_p < _WORTH_TESTING_LOG10 and not cause:
+            stages = stage_evidence(group, track, family, competitors, uncertainty)
+            speed = test_speed(group, track, family, stages, competitors, uncertainty)
+        families.append(replace(family, rows=rows, cause=cause, speed=speed))
         spectra = spectra.without(lines)
     return tuple(families)
 
 
 def _strongest(
-    spectra: EnvelopeSpectra, bands: Sequence[int]
+    group: Group, spectra: EnvelopeSpectra, bands: Sequence[int]
 ) -> tuple[Family, list[tuple[float, float]], int] | None:
     widths = SLIP_WIDTHS[:2]
     looks, low = [], LOWEST_ORDER
@@ -102,6 +113,8 @@ def _strongest(
         log10_p=log10_any(best.log_p, len(looks)),
         share=strength.share,
         family_depth=strength.depth,
+        band=group.merits[band].band,
+        line_width=best.width,
         harmonics=harmonics,
         rows=(),
     )

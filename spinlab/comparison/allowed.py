@@ -10,16 +10,18 @@ import numpy as np
 
 from spinlab.analysis import Analysis
 from spinlab.comparison.value import Limit
+from spinlab.phrase import clause, join, say
 from spinlab.recording import Gap, Recording
 
 LEVELS = Limit(
-    what="whether one recording is louder than the other",
-    reason=(
+    what=say("whether one recording is louder than the other"),
+    reason=say(
         "A phone's gain is unknown and its automatic gain may change it, so only measures that no "
         "gain touches are compared: a line over its own noise floor, modulation depths, speeds."
     ),
-    remedy="Acceleration logs from the same place on the machine carry absolute amplitudes.",
+    remedy=say("Acceleration logs from the same place on the machine carry absolute amplitudes."),
 )
+NO_SHARED_BAND = Limit(what=say("order spectra"), reason=say("The two share no usable band."))
 # Rates whose ratio needs a longer filter than this are taken as they come.
 _LARGEST_TERM = 1000
 
@@ -33,14 +35,17 @@ def why_no_orders(analysis: Analysis, name: str) -> str:
     """Why no line of this recording can be given its order; "" where it can."""
     track = analysis.track
     if not analysis.quality.usable:
-        return f"{name} cannot be used: {analysis.quality.reason}"
+        return say("{name} cannot be used: {why}", name=name, why=clause(analysis.quality.reason))
     if track.scale == "relative":
-        return f"in {name} only ratios of speeds are known, so no line can be given its order" + (
-            f": {track.reason}" if track.reason else ""
+        why = say(
+            "in {name} only ratios of speeds are known, so no line can be given its order",
+            name=name,
         )
-    if not track.known.any():
-        return f"in {name} no speed could be told" + (f": {track.reason}" if track.reason else "")
-    return ""
+    elif not track.known.any():
+        why = say("in {name} no speed could be told", name=name)
+    else:
+        return ""
+    return join(": ", [why, clause(track.reason)]) if track.reason else why
 
 
 def shared_band_hz(first: Analysis, second: Analysis) -> tuple[float, float] | None:
@@ -61,9 +66,13 @@ def _limits(first: Analysis, second: Analysis, names: tuple[str, str]) -> Iterat
     kinds = (first.recording.kind, second.recording.kind)
     if kinds[0] != kinds[1]:
         yield Limit(
-            what="lines and amplitudes",
-            reason=f"One is {kinds[0]}, the other {kinds[1]}: these tell different things.",
-            remedy="Record both times with the same sensor, in the same place.",
+            what=say("lines and amplitudes"),
+            reason=say(
+                "One is {first}, the other {second}: these tell different things.",
+                first=kinds[0],
+                second=kinds[1],
+            ),
+            remedy=say("Record both times with the same sensor, in the same place."),
         )
         return
     if kinds[0] == "sound":
@@ -77,17 +86,22 @@ def _of_one(analysis: Analysis, name: str) -> Iterator[Limit]:
     quality = analysis.quality
     if quality.noise_suppression == "suspected":
         yield Limit(
-            what=f"how deep the noise of {name} really is",
-            reason="The phone seems to have thinned out steady noise, which lifts every line over "
-            "its floor.",
-            remedy="Record as a video or a sound memo without enhancement.",
+            what=say("how deep the noise of {name} really is", name=name),
+            reason=say(
+                "The phone seems to have thinned out steady noise, which lifts every line over "
+                "its floor."
+            ),
+            remedy=say("Record as a video or a sound memo without enhancement."),
         )
     if quality.clipped_share > 0.01:
         yield Limit(
-            what=f"how strong the impacts in {name} really are",
-            reason=f"{100 * quality.clipped_share:.0f} % of its samples stand at the end of the "
-            "range, which flattens impacts.",
-            remedy="Record from farther away.",
+            what=say("how strong the impacts in {name} really are", name=name),
+            reason=say(
+                "{share:.0f} % of its samples stand at the end of the range, which flattens "
+                "impacts.",
+                share=100 * quality.clipped_share,
+            ),
+            remedy=say("Record from farther away."),
         )
 
 
@@ -95,9 +109,11 @@ def _ratio(first: Analysis, second: Analysis) -> Iterator[Limit]:
     if ratios_agree(first, second):
         return
     yield Limit(
-        what="lines that turn with the motor",
-        reason="The motor's ratio to the drum differs between the recordings, so its lines stand "
-        "at different orders; where they stand in either, nothing is compared.",
+        what=say("lines that turn with the motor"),
+        reason=say(
+            "The motor's ratio to the drum differs between the recordings, so its lines stand at "
+            "different orders; where they stand in either, nothing is compared."
+        ),
     )
 
 
@@ -110,6 +126,26 @@ def ratios_agree(first: Analysis, second: Analysis) -> bool:
     # Below a third of a line's width at the tenth motor order they may as well be the same.
     return apart <= max(
         3.0 * float(np.hypot(a.standard_uncertainty, b.standard_uncertainty)), 0.002 * a.value
+    )
+
+
+def no_shared_speed(turns: float) -> Limit:
+    """What is missing where no speed was held long enough in both."""
+    return Limit(
+        what=say("order spectra"),
+        reason=say("No speed was held for {turns:.0f} turns in both recordings.", turns=turns),
+        remedy=say("Let both run through the whole service spin test."),
+    )
+
+
+def no_carriers(end_hz: float) -> Limit:
+    """What is missing where the shared band ends too low for a bearing's resonances."""
+    return Limit(
+        what=say("envelope spectra, and with them bearings"),
+        reason=say(
+            "The band that both share ends at {end:.0f} Hz; bearings ring higher.", end=end_hz
+        ),
+        remedy=say("Record both as video or sound memo at the highest quality."),
     )
 
 

@@ -3,7 +3,8 @@
 Background dilutes: noise that does not move with the drum fills the envelope's valleys and lifts
 the floor under every line.  A phone laid farther away hears the same machine with shallower
 modulation.  The background is bracketed: it is taken to be at least what is heard while the drum
-stands still, and at most what is heard in the quietest moments of the spin.
+stands still, and at most what is heard in the quietest moments of the spin, or twice what is heard
+at rest, unless the phone may have thinned out the rest.
 """
 
 from __future__ import annotations
@@ -24,6 +25,9 @@ _FRAME_S = 0.25
 _CELL_HZ = 60.0
 # What is heard at rest is known to a quarter of itself where it is steady to 1 dB.
 _KNOWN = 0.3
+# A background that was heard at rest stays within 3 dB during one recording (common practice, no
+# published source).
+_STEADY = 2.0
 # Less than this much rest tells nothing about a background.
 _LEAST_REST_S = 0.8
 # The quietest moments of the spin: this share of its seconds.
@@ -78,28 +82,46 @@ class Share:
         return 1.0 - noise, min(_DB_PER_NEPER * unknown, _MOST_DB)
 
 
-def background(recording: Recording, track: SpeedTrack) -> Background:
-    """The background of one recording, from rest and from its quietest moments."""
+def background(recording: Recording, track: SpeedTrack, *, alike: bool) -> Background:
+    """The background of one recording, from rest and from its quietest moments.
+
+    Args:
+        recording: sound.
+        track: the drum's speed.
+        alike: whether the phone heard rest and spin alike, as one that suppresses noise does not.
+    """
     time_s, frequency_hz, power = _frames(recording)
     speed = np.interp(time_s, track.time_s, np.nan_to_num(track.speed_rpm, nan=-1.0))
     still = np.abs(speed) < 1.0
-    least = np.zeros(len(frequency_hz))
+    least, limit = np.zeros(len(frequency_hz)), np.full(len(frequency_hz), np.inf)
     if np.count_nonzero(still) * _FRAME_S >= _LEAST_REST_S:
         least = np.median(power[still], axis=0)
+        limit = _STEADY * least if alike else limit
     spinning = power[speed >= _SLOWEST_SPIN_RPM]
     if len(spinning) == 0:
         spinning = power
     from scipy.ndimage import uniform_filter1d
 
     second = max(1, round(1.0 / _FRAME_S))
-    most = np.quantile(uniform_filter1d(spinning, second, axis=0), _QUIETEST, axis=0)
+    quietest = np.quantile(uniform_filter1d(spinning, second, axis=0), _QUIETEST, axis=0)
+    most = np.minimum(quietest, limit)
     return Background(
         frequency_hz=frequency_hz, least=np.minimum(least, most), most=np.asarray(most)
     )
 
 
+def no_background(recording: Recording) -> Background:
+    """Of a log: what shakes a sensor fixed to the machine is the machine."""
+    frequency_hz = np.array([0.5 * recording.rate_hz])
+    nothing = np.zeros(1)
+    return Background(frequency_hz=frequency_hz, least=nothing, most=nothing)
+
+
 def share_at(found: Background, recording: Recording, spans: Sequence[Span]) -> Share:
     """The background's share in some stretches of the recording that it was read from."""
+    if not found.most.any():
+        none = np.zeros(len(found.most))
+        return Share(frequency_hz=found.frequency_hz, share=none, standard_uncertainty=none)
     power = np.concatenate([_frames(recording.cut(span.start_s, span.end_s))[2] for span in spans])
     whole = np.maximum(np.mean(power, axis=0), 1e-30)
     low, high = found.least / whole, np.minimum(found.most / whole, 1.0)

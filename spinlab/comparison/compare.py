@@ -14,6 +14,7 @@ from spinlab.comparison.allowed import gaps, limits, why_no_orders
 from spinlab.comparison.look import Looked, background_limits, look
 from spinlab.comparison.measure import Found, changes, claim
 from spinlab.comparison.names import known_lines
+from spinlab.comparison.outcome import outcome, overall, scope
 from spinlab.comparison.shaking import MOVED_DB, SAME_PLACE_DB, amplitude_changes, bounds
 from spinlab.comparison.spectra import LEAST_TURNS
 from spinlab.comparison.statistics import choose
@@ -33,8 +34,9 @@ from spinlab.comparison.value import (
 from spinlab.comparison.words import statements
 from spinlab.errors import InputError
 from spinlab.finding import State
+from spinlab.phrase import join, say, sentence
 
-_SECTION = "Comparing"
+_SECTION = say("Comparing")
 # A stretch this long may still be joined with others of its speed.
 _SHORTEST_TURNS = LEAST_TURNS / 2
 
@@ -61,7 +63,7 @@ def compare(
         InputError: fewer than two analyses.
     """
     if len(analyses) < 2:
-        raise InputError("A comparison needs two recordings or more: name another one.")
+        raise InputError(say("A comparison needs two recordings or more: name another one."))
     bins = speed_bins(
         [one.track for one in analyses],
         gaps=[gaps(one) for one in analyses],
@@ -83,7 +85,7 @@ def compare(
         pairs=tuple(pairs),
         same_place=same_place,
         state=worst([pair.state for pair in pairs]),
-        sentence=_overall(pairs, subjects),
+        sentence=overall(pairs, subjects),
     )
 
 
@@ -109,7 +111,7 @@ def _pair(
     same_place: bool,
 ) -> Pair:
     first, second = analyses[0], analyses[number]
-    names = ("the first recording", _which(number, len(analyses)))
+    names = (say("the first recording"), _which(number, len(analyses)))
     told = [*limits(first, second, names)]
     looked: tuple[Looked, ...] = ()
     amplitudes: list[AmplitudeChange] = []
@@ -120,13 +122,14 @@ def _pair(
     ]
     same_kind = first.recording.kind == second.recording.kind
     if blocked:
-        told.append(Limit(what="lines and amplitudes", reason=_sentence("; ".join(blocked))))
+        told.append(Limit(what=say("lines and amplitudes"), reason=sentence(join("; ", blocked))))
     elif same_kind and first.recording.kind == "sound":
         looked, missing = look(first, second, bins, (0, number), same_place=same_place)
         told += [*missing, *background_limits(looked, names)]
     elif same_kind:
         amplitudes = amplitude_changes(first, second, take_db=_take_db(same_place))
-        told += _unread(amplitudes)
+        looked, missing = look(first, second, bins, (0, number), same_place=same_place)
+        told += [*missing, *_unread(amplitudes)]
     tested = _Tested(
         looked=looked,
         amplitudes=tuple(amplitudes),
@@ -151,22 +154,24 @@ class _Tested:
 
 
 def _which(number: int, count: int) -> str:
-    return "the second recording" if count == 2 else f"recording {number + 1}"
+    if count == 2:
+        return say("the second recording")
+    return say("recording {number}", number=number + 1)
 
 
 def _unread(amplitudes: Sequence[AmplitudeChange]) -> list[Limit]:
     if not amplitudes:
         return [
             Limit(
-                what="the shaking",
-                reason="Neither order of the shaking could be read on any plateau.",
-                remedy="Log at 100 Hz or more, the phone fixed flat on the machine.",
+                what=say("the shaking"),
+                reason=say("Neither order of the shaking could be read on any plateau."),
+                remedy=say("Log at 100 Hz or more, the phone fixed flat on the machine."),
             )
         ]
     return [
         Limit(
-            what=f"order {one.order:g} at {one.speed_rpm:.0f} rpm",
-            reason=_sentence(one.reason),
+            what=say("order {order:g} at {speed:.0f} rpm", order=one.order, speed=one.speed_rpm),
+            reason=sentence(one.reason),
         )
         for one in amplitudes
         if one.reason
@@ -192,7 +197,7 @@ def _claimed(
         first=0,
         second=number,
         state=state,
-        sentence=_outcome(state, len(sentences), leading, _scope(lines, shaking, run)),
+        sentence=outcome(state, len(sentences), leading, scope(lines, shaking, run)),
         statements=sentences,
         lines=lines,
         amplitudes=shaking,
@@ -258,42 +263,3 @@ def _shaken(
         high_db=high,
         confidence=confidence,
     )
-
-
-def _scope(
-    lines: Sequence[LineChange],
-    amplitudes: Sequence[AmplitudeChange],
-    speeds: Sequence[SpeedChange],
-) -> str:
-    """What was compared, in words."""
-    parts = [
-        *([f"{len(lines)} places of the order spectra"] if lines else []),
-        *(["the shaking"] if any(one.probability is not None for one in amplitudes) else []),
-        *([f"{len(speeds)} speeds held"] if speeds else []),
-    ]
-    return " and ".join([", ".join(parts[:-1]), parts[-1]] if parts[1:] else parts)
-
-
-def _outcome(state: State, count: int, first: str, scope: str) -> str:
-    if state == "not measurable":
-        return "Nothing could be compared; the reasons are listed."
-    if state == "clear":
-        return f"No change beyond what two takes of one machine show; compared: {scope}."
-    if count == 1:
-        return first
-    return f"{first.rstrip('.')}; {count - 1} more change{'s' * (count > 2)} stated."
-
-
-def _overall(pairs: Sequence[Pair], subjects: Sequence[Subject]) -> str:
-    if len(pairs) == 1:
-        return pairs[0].sentence
-    changed = [subjects[p.second].file for p in pairs if p.state == "attention"]
-    if changed:
-        return f"{len(changed)} of {len(pairs)} recordings differ from the first."
-    if all(pair.state == "not measurable" for pair in pairs):
-        return "Nothing could be compared; the reasons are listed."
-    return "No recording differs from the first by more than takes of one machine do."
-
-
-def _sentence(text: str) -> str:
-    return text[:1].upper() + text[1:].rstrip(".") + "."

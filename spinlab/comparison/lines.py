@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from spinlab.comparison.spectra import LeveledSpectrum
-from spinlab.comparison.statistics import DB_PER_NEPER, Level, freedom
+from spinlab.comparison.statistics import DB_PER_NEPER, Level, line_freedom
 
 Array = NDArray[np.float64]
 
@@ -114,8 +114,9 @@ def _level(spectrum: LeveledSpectrum, place: slice) -> Level:
     power = spectrum.ratio[place]
     return Level(
         ratio=float(np.mean(power)),
-        freedom=freedom(power, spectrum.segments),
+        freedom=line_freedom(power, spectrum.rows[:, place].mean(axis=1), spectrum.segments),
         floor_freedom=spectrum.floor_freedom,
+        depth=float(np.mean(spectrum.depth[place])),
     )
 
 
@@ -130,6 +131,7 @@ def pool(levels: Sequence[Level], weights: Sequence[float]) -> Level:
         ratio=total,
         freedom=total**2 / max(squares, 1e-300),
         floor_freedom=total**2 / max(floors, 1e-300),
+        depth=float(np.sum(share * np.array([level.depth for level in levels]))),
     )
 
 

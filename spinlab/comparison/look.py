@@ -8,9 +8,23 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from spinlab.analysis import Analysis
+from spinlab.comparison import shaking
 from spinlab.comparison.align import SpeedBin
-from spinlab.comparison.allowed import at_rate, ratios_agree, shared_band_hz
-from spinlab.comparison.background import Background, Share, background, share_at
+from spinlab.comparison.allowed import (
+    NO_SHARED_BAND,
+    at_rate,
+    no_carriers,
+    no_shared_speed,
+    ratios_agree,
+    shared_band_hz,
+)
+from spinlab.comparison.background import (
+    Background,
+    Share,
+    background,
+    no_background,
+    share_at,
+)
 from spinlab.comparison.lines import Sides, decibels, sides
 from spinlab.comparison.spectra import (
     LEAST_TURNS,
@@ -23,12 +37,17 @@ from spinlab.comparison.spectra import (
 from spinlab.comparison.statistics import room_db
 from spinlab.comparison.value import Curves, Limit, Measure
 from spinlab.envelope.kurtosis import Band
+from spinlab.phrase import say
 
-# Standard deviation, from take to take, of an unchanged envelope's line: with the phone laid back
-# to its place, and with the phone laid anywhere. Reverberation fills an envelope's valleys
-# (Houtgast and Steeneken, Journal of the Acoustical Society of America 77 (1985) 1069-1077), the
-# more the farther the phone lies; the numbers are those of simulated takes, see DEVELOPERS.md.
-SAME_PLACE_DB, MOVED_DB = 2.0, 4.5
+# Standard deviation, from take to take, of an unchanged envelope's line at one speed, with the
+# phone laid back to its place: the room's tail passes each rate of modulation differently from one
+# place to the next (Houtgast and Steeneken, Journal of the Acoustical Society of America 77 (1985)
+# 1069-1077, give the mean), and every speed puts a line at another rate. The number is that of
+# takes through simulated rooms, see DEVELOPERS.md.
+SAME_PLACE_DB = 2.4
+# The same, at all speeds alike, with the phone laid anywhere: reverberation fills an envelope's
+# valleys the more the farther the phone lies (simulated takes, see DEVELOPERS.md).
+MOVED_DB = 4.0
 # A recording with more background than this loses 3 dB of modulation depth to it (20 lg 0.7).
 _CLEAR_ENOUGH = 0.7
 # Steady tones are masked with their first few multiples, since a hum is never a pure sine.
@@ -62,7 +81,10 @@ class Looked:
         """
         if self.measure == "signal":
             return room_db(independent)
-        return SAME_PLACE_DB if self.same_place else MOVED_DB
+        if self.measure == "shaking":
+            return shaking.SAME_PLACE_DB if self.same_place else shaking.MOVED_DB
+        placed = SAME_PLACE_DB / float(np.sqrt(max(independent, 1.0)))
+        return placed if self.same_place else float(np.hypot(placed, MOVED_DB))
 
     @property
     def curves(self) -> Curves:
@@ -88,40 +110,26 @@ def look(
     """The order spectra that both recordings allow, and what they do not allow.
 
     Args:
-        first, second: sound, both with an absolute track.
+        first, second: two sounds or two acceleration logs, both with an absolute track.
         bins: the speeds of all recordings.
         numbers: places of the two among the bins' recordings.
         same_place: whether the phone lay in the same place both times.
     """
     band = shared_band_hz(first, second)
     if band is None:
-        return (), (Limit(what="order spectra", reason="The two share no usable band."),)
-    rate_hz = min(first.recording.rate_hz, second.recording.rate_hz)
+        return (), (NO_SHARED_BAND,)
     shared = [b for b in bins if b.shared(*numbers, least_turns=LEAST_TURNS)]
     if not shared:
-        return (), (
-            Limit(
-                what="order spectra",
-                reason=f"No speed was held for {LEAST_TURNS:.0f} turns in both recordings.",
-                remedy="Let both run through the whole service spin test.",
-            ),
-        )
+        return (), (no_shared_speed(LEAST_TURNS),)
+    rate_hz = min(first.recording.rate_hz, second.recording.rate_hz)
     pair = [_side(*one, rate_hz) for one in zip((first, second), numbers, strict=True)]
     looked = [*_signal(pair, shared, band)]
-    bands = carrier_bands(
-        band[0], min(highest_carrier_hz(s.analysis.recording, band) for s in pair)
-    )
     missing: tuple[Limit, ...] = ()
-    if bands:
-        looked += _envelopes(pair, shared, bands)
-    else:
-        missing = (
-            Limit(
-                what="envelope spectra, and with them bearings",
-                reason=f"The band that both share ends at {band[1]:.0f} Hz; bearings ring higher.",
-                remedy="Record both as video or sound memo at the highest quality.",
-            ),
-        )
+    if first.recording.kind == "sound":
+        top_hz = min(highest_carrier_hz(side.analysis.recording, band) for side in pair)
+        bands = carrier_bands(band[0], top_hz)
+        looked += _envelopes(pair, shared, bands) if bands else []
+        missing = () if bands else (no_carriers(band[1]),)
     if not ratios_agree(first, second):
         looked = [_without_motor(one, first, second) for one in looked]
     return tuple(replace(one, same_place=same_place) for one in looked), missing
@@ -151,7 +159,13 @@ def _side(analysis: Analysis, number: int, rate_hz: float) -> _Side:
     return _Side(
         analysis=replace(analysis, recording=recording),
         number=number,
-        background=background(recording, analysis.track),
+        background=no_background(recording)
+        if recording.kind == "acceleration"
+        else background(
+            recording,
+            analysis.track,
+            alike=analysis.quality.noise_suppression == "not seen",
+        ),
     )
 
 
@@ -182,7 +196,8 @@ def _signal(
         for (a, b), one in zip(made, bins, strict=True)
         if a and b
     ]
-    return [_looked("signal", None, kept)] if kept else []
+    felt = pair[0].analysis.recording.kind == "acceleration"
+    return [_looked("shaking" if felt else "signal", None, kept)] if kept else []
 
 
 def _shares(pair: Sequence[_Side], one: SpeedBin) -> tuple[Share, Share]:
@@ -251,11 +266,14 @@ def background_limits(looked: Sequence[Looked], names: tuple[str, str]) -> tuple
         if machine < _CLEAR_ENOUGH:
             found.append(
                 Limit(
-                    what=f"the machine alone in {name}",
-                    reason=f"Up to {100 * (1 - machine):.0f} % of what is heard at "
-                    f"{widest.speeds_rpm[-1]:.0f} rpm may be background; changes are corrected for "
-                    "it, and intervals are wider.",
-                    remedy="Record in silence, with a few seconds before the drum starts.",
+                    what=say("the machine alone in {name}", name=name),
+                    reason=say(
+                        "Up to {share:.0f} % of what is heard at {speed:.0f} rpm may be "
+                        "background; changes are corrected for it, and intervals are wider.",
+                        share=100 * (1 - machine),
+                        speed=widest.speeds_rpm[-1],
+                    ),
+                    remedy=say("Record in silence, with a few seconds before the drum starts."),
                 )
             )
     return tuple(found)

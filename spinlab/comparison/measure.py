@@ -25,6 +25,8 @@ from spinlab.comparison.value import AtSpeed, LineChange
 # The least change worth a word: what a phone's own place does to a level (common practice, no
 # published source).
 LEAST_CHANGE_DB = 1.0
+# Of a log, the first two orders are compared as amplitudes, not as levels over the floor.
+_AMPLITUDE_ORDERS = 2.5
 # Of the sound itself a line must stand 6 dB above its surroundings: a room's own colouring stands
 # out by nearly as much (Schroeder, see `statistics.room_db`).
 LEAST_SIGNAL_RATIO = 4.0
@@ -181,9 +183,10 @@ def _change(one: Looked, place: slice, names: Sequence[Named]) -> Found:
         claimed=False,
         named=bool(name and name.chosen),
     )
-    least = LEAST_SIGNAL_RATIO if one.measure == "signal" else 1.0
-    stands = stands_out(level.before, level.after, least=least)
-    return Found(line=line, looked=one, place=place, level=level, tested=stands or line.named)
+    least = 1.0 if one.measure == "envelope" else LEAST_SIGNAL_RATIO
+    stands = stands_out(level.before, level.after, least=least) or line.named
+    absolute = one.measure == "shaking" and order < _AMPLITUDE_ORDERS
+    return Found(line=line, looked=one, place=place, level=level, tested=stands and not absolute)
 
 
 def claim(found: Found, adjusted: float, claimed: bool, *, confidence: float) -> LineChange:

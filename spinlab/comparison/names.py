@@ -9,6 +9,7 @@ from spinlab.analysis import Analysis
 from spinlab.bearings import FAULTS, Fault, MountedBearing, mounted
 from spinlab.errors import InputError
 from spinlab.machine.value import Machine
+from spinlab.phrase import Phrase, join, say
 
 # A multiple of the drum's turn is recognised this near to it (orders): within a line's own width.
 _NEAR_DRUM = 0.08
@@ -57,8 +58,8 @@ def name_of(order: float, names: Sequence[Named]) -> Named | None:
     return min(fits, key=lambda name: (name.rank, abs(order / name.order - 1.0)), default=None)
 
 
-def _times(k: int, what: str) -> str:
-    return f"{k} × {what}"
+def _times(k: int, what: str) -> Phrase:
+    return Phrase("{k} × {what}", {"k": k, "what": what})
 
 
 def _drum() -> list[Named]:
@@ -93,7 +94,7 @@ def _bearings(machine: Machine | None, analysis: Analysis) -> list[Named]:
 
 
 def _race(bearing: MountedBearing, fault: Fault, k: int) -> Iterator[Named]:
-    family = f"{bearing.name}, {fault}"
+    family = join(", ", [bearing.name, fault])
     low, high = bearing.search_range(fault)
     order = k * bearing.order(fault)
     yield Named(
@@ -107,13 +108,13 @@ def _race(bearing: MountedBearing, fault: Fault, k: int) -> Iterator[Named]:
     )
     if k > _HARMONICS_WITH_SIDEBANDS or fault == "cage":
         return
-    for sign, word in ((-1, "less"), (1, "plus")):
+    turn = say("one turn of the cage") if fault == "ball" else say("one turn of its shaft")
+    for sign, pattern in ((-1, "{line}, less {turn}"), (1, "{line}, plus {turn}")):
         aside = sign * bearing.sideband_order(fault)
         if k * low + aside <= 0:
             continue
         yield Named(
-            label=f"{_times(k, family)}, {word} one turn of "
-            + ("the cage" if fault == "ball" else "its shaft"),
+            label=say(pattern, line=_times(k, family), turn=turn),
             family=family,
             order=order + aside,
             low=k * low + aside,

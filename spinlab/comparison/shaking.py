@@ -15,6 +15,7 @@ from spinlab.analysis import Analysis
 from spinlab.comparison.align import SAME_SPEED
 from spinlab.comparison.statistics import DB_PER_NEPER, ERROR_RATE
 from spinlab.comparison.value import AmplitudeChange
+from spinlab.phrase import say
 from spinlab.speed.track import Estimate
 from spinlab.vibration.plateaus import PlateauLevel
 
@@ -49,11 +50,11 @@ def _change(
         if other.order == before.order and abs(other.span.speed_rpm - speed) <= SAME_SPEED * speed
     ]
     if not near:
-        return replace(place, reason="the other log has no plateau at this speed")
+        return replace(place, reason=say("the other log has no plateau at this speed"))
     after = min(near, key=lambda other: abs(other.span.speed_rpm - speed))
     missing = next((one.reason for one in (before, after) if one.total is None), "")
     if before.total is None or after.total is None:
-        return replace(place, reason=missing or "it could not be measured")
+        return replace(place, reason=missing or say("it could not be measured"))
     a, b = before.total.acceleration_m_s2_peak, after.total.acceleration_m_s2_peak
     return _measured(place, a, b, take_db)
 
@@ -63,7 +64,7 @@ def _measured(place: AmplitudeChange, a: Estimate, b: Estimate, take_db: float) 
     if min(a.value / max(a.standard_uncertainty, 1e-12), 1e9) < 2.0 and (
         b.value < 2.0 * b.standard_uncertainty
     ):
-        return replace(place, reason="it stands out of the noise in neither log")
+        return replace(place, reason=say("it stands out of the noise in neither log"))
     low, high, change = bounds(a, b, confidence=1.0 - ERROR_RATE, take_db=take_db)
     spread = np.hypot(
         np.hypot(a.standard_uncertainty, b.standard_uncertainty), _take(a, b, take_db)

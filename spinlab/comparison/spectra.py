@@ -10,7 +10,7 @@ from __future__ import annotations
 
 import itertools
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -20,7 +20,7 @@ from spinlab.bearings.group import over_angle, whiten
 from spinlab.comparison.statistics import effective_segments
 from spinlab.envelope.bands import band_envelopes, window_samples
 from spinlab.envelope.kurtosis import Band
-from spinlab.orders import AngularSignal, OrderSpectrum, Span, order_spectrum, resample
+from spinlab.orders import AngularSignal, Span, order_spectrum, resample
 from spinlab.recording import Recording
 from spinlab.speed.track import SpeedTrack
 
@@ -56,13 +56,18 @@ class LeveledSpectrum:
     Attributes:
         order: shape (n,).
         ratio: shape (n,), power over the floor.
-        segments: independent segments averaged.
+        rows: shape (count, n), the same in each segment.
+        depth: shape (n,), the floor's power over the square of the signal's mean: of an envelope,
+            what makes a level over the floor a depth of modulation.
+        segments: independent segments that these are worth.
         floor_freedom: degrees of freedom of the floor.
         free: shape (n,), False where something that does not turn with the drum stands.
     """
 
     order: Array
     ratio: Array
+    rows: Array
+    depth: Array
     segments: float
     floor_freedom: float
     free: NDArray[np.bool_]
@@ -73,25 +78,37 @@ class LeveledSpectrum:
         return float(self.order[1] - self.order[0])
 
 
-def over_floor(spectrum: OrderSpectrum, *, highest_order: float) -> LeveledSpectrum:
+def over_floor(
+    order: Array, rows: Array, *, mean: float = 1.0, highest_order: float
+) -> LeveledSpectrum:
     """A spectrum over its running median, which is scaled to a mean.
 
     The median of a chi-square variable over its mean depends on its degrees of freedom, hence on
     the number of segments averaged.
+
+    Args:
+        order: shape (n,).
+        rows: shape (count, n), power in half-overlapping segments.
+        mean: of the signal.
+        highest_order: orders beyond are left out.
     """
-    step = float(spectrum.order[1])
-    kept = spectrum.order <= highest_order
-    power = spectrum.amplitude[kept] ** 2
-    segments = effective_segments(spectrum.segments)
+    step = float(order[1])
+    order, rows = order[order <= highest_order], rows[:, order <= highest_order]
+    segments = effective_segments(len(rows))
+    power = rows.mean(axis=0)
     size = 2 * round(0.5 * FLOOR_ORDERS / step) + 1
     # The lowest lines hold what is left of a mean that drifts.
-    power[: round(0.25 / step)] = np.median(power[: size // 2])
+    lowest = slice(0, round(0.25 / step))
+    power[lowest] = rows[:, lowest] = np.median(power[: size // 2])
     median = ndimage.median_filter(power, size, mode="reflect")
     floor = median * 2.0 * segments / stats.chi2.median(2.0 * segments)
     tiny = float(np.max(floor, initial=0.0)) * 1e-9 + 1e-300
+    floor = np.maximum(floor, tiny)
     return LeveledSpectrum(
-        order=spectrum.order[kept],
-        ratio=power / np.maximum(floor, tiny),
+        order=order,
+        ratio=power / floor,
+        rows=rows / floor,
+        depth=floor / max(mean, 1e-150) ** 2,
         segments=segments,
         floor_freedom=2.0 * segments * _FLOOR_LINES * size,
         free=np.ones(len(power), dtype=bool),
@@ -117,7 +134,7 @@ def signal_spectrum(
         usable_band_hz: what both recordings hold.
     """
     total: Array | None = None
-    made: OrderSpectrum | None = None
+    order = np.zeros(0)
     for channel in range(recording.channels):
         rows = [
             resample(
@@ -129,19 +146,13 @@ def signal_spectrum(
             )
             for span in spans
         ]
-        made = _averaged(rows)
+        made = _segments(rows)
         if made is None:
             return None
-        total = made.amplitude**2 if total is None else total + made.amplitude**2
-    assert made is not None
+        order = made[0]
+        total = made[1] if total is None else total + made[1]
     assert total is not None
-    mean = OrderSpectrum(
-        order=made.order,
-        amplitude=np.sqrt(total / recording.channels),
-        resolution_orders=made.resolution_orders,
-        segments=made.segments,
-    )
-    leveled = over_floor(mean, highest_order=HIGHEST_SIGNAL_ORDER)
+    leveled = over_floor(order, total / recording.channels, highest_order=HIGHEST_SIGNAL_ORDER)
     return _only_turning(leveled, track, spans, steady_hz, usable_band_hz)
 
 
@@ -163,22 +174,24 @@ def _only_turning(
     free = (order * slowest >= usable_band_hz[0]) & (order * fastest <= usable_band_hz[1])
     for tone_hz in steady_hz:
         free &= (order < tone_hz / fastest - 3 * step) | (order > tone_hz / slowest + 3 * step)
-    return LeveledSpectrum(
-        order=order,
-        ratio=spectrum.ratio,
-        segments=spectrum.segments,
-        floor_freedom=spectrum.floor_freedom,
-        free=free,
-    )
+    return replace(spectrum, free=free)
 
 
-def _averaged(rows: Sequence[AngularSignal]) -> OrderSpectrum | None:
-    """None where all stretches together make fewer than `LEAST_SEGMENTS` segments."""
+def _segments(rows: Sequence[AngularSignal]) -> tuple[Array, Array] | None:
+    """Orders, and the power in each half-overlapping segment of all stretches, (count, n).
+
+    None where they make fewer than `LEAST_SEGMENTS`.
+    """
     size = TURNS_PER_SEGMENT * (rows[0].cells_per_turn if rows else 1)
-    held = [row for row in rows if len(row.values) >= size]
-    if sum(2 * (len(row.values) // size) - 1 for row in held) < LEAST_SEGMENTS:
+    pieces = [
+        replace(row, values=row.values[first : first + size])
+        for row in rows
+        for first in range(0, len(row.values) - size + 1, size // 2)
+    ]
+    if len(pieces) < LEAST_SEGMENTS:
         return None
-    return order_spectrum(held, turns_per_segment=float(TURNS_PER_SEGMENT))
+    spectra = [order_spectrum(piece) for piece in pieces]
+    return spectra[0].order, np.stack([one.amplitude**2 for one in spectra])
 
 
 def carrier_bands(low_hz: float, high_hz: float) -> tuple[Band, ...]:
@@ -236,11 +249,11 @@ def envelope_spectra(
                     span=stretch.span,
                 )
             )
-    spectra = [_averaged(row) for row in rows]
-    if any(spectrum is None for spectrum in spectra):
-        return None
-    return tuple(
-        over_floor(spectrum, highest_order=HIGHEST_ENVELOPE_ORDER)
-        for spectrum in spectra
-        if spectrum is not None
-    )
+    found = []
+    for row in rows:
+        made = _segments(row)
+        if made is None:
+            return None
+        mean = float(np.mean(np.concatenate([one.values for one in row])))
+        found.append(over_floor(*made, mean=mean, highest_order=HIGHEST_ENVELOPE_ORDER))
+    return tuple(found)

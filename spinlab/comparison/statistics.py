@@ -73,6 +73,26 @@ def freedom(power: Array, segments: float) -> float:
     return 2.0 * segments * float(np.sum(power)) ** 2 / max(squares, 1e-300)
 
 
+def line_freedom(power: Array, each: Array, segments: float) -> float:
+    """Degrees of freedom of the mean power of a place, whatever stands there.
+
+    A steady line in noise follows the noncentral chi-square law, whose variance grows with the
+    line's power; one whose amplitude is another in every segment follows the central one, with one
+    degree of freedom a segment, whose variance grows with its square.  Where between the two a
+    place lies is read from the spread of its segments.
+
+    Args:
+        power: shape (n,), neighbouring lines over their floor, mean of the segments.
+        each: shape (segments,), mean of those lines in each segment.
+        segments: independent segments that these are worth.
+    """
+    mean = float(np.mean(power))
+    steady = 2.0 * (1.0 + 2.0 * max(mean - 1.0, 0.0)) / freedom(np.ones_like(power), segments)
+    erratic = 2.0 * mean**2 / segments
+    read = float(np.var(each, ddof=1)) / segments if len(each) > 1 else erratic
+    return 2.0 * mean**2 / float(np.clip(read, steady, max(steady, erratic)))
+
+
 @dataclass(frozen=True, kw_only=True)
 class Level:
     """Power over its own noise floor: 1 where there is nothing but noise.
@@ -81,11 +101,14 @@ class Level:
         ratio: mean power over the floor.
         freedom: degrees of freedom of the mean power.
         floor_freedom: degrees of freedom of the floor.
+        depth: what turns a line's power over the floor into that of its modulation depth; lines
+            that fill the envelope lift its floor as well.
     """
 
     ratio: float
     freedom: float
     floor_freedom: float
+    depth: float = 1.0
 
     @property
     def db(self) -> float:
@@ -201,7 +224,10 @@ def line_change(
     low, high = _at(spread, 0.5 - 0.5 * confidence), _at(spread, 0.5 + 0.5 * confidence)
     both = first.ratio > 1.0 and second.ratio > 1.0
     middle = (
-        DB_PER_NEPER * float(np.log((second.ratio - 1.0) / (first.ratio - 1.0))) if both else None
+        DB_PER_NEPER
+        * float(np.log((second.ratio - 1.0) * second.depth / (first.ratio - 1.0) / first.depth))
+        if both
+        else None
     )
     if middle is not None and not (
         (low is None or low <= middle) and (high is None or middle <= high)
@@ -215,10 +241,10 @@ def _points(count: int) -> Array:
 
 
 def _possible(level: Level, count: int) -> Array:
-    """What the line's own power over the floor may be, at evenly spread probabilities."""
+    """What the power of the line's own depth may be, at evenly spread probabilities."""
     nu = 1.0 / (1.0 / level.freedom + 1.0 / level.floor_freedom)
     drawn = special.gammaincinv(0.5 * nu, _points(count)) / (0.5 * nu)
-    return np.asarray(np.maximum(level.ratio / drawn - 1.0, 0.0))
+    return np.asarray(np.maximum(level.ratio / drawn - 1.0, 0.0) * level.depth)
 
 
 def _at(ordered: Array, share: float) -> float | None:

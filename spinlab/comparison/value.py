@@ -20,8 +20,9 @@ from spinlab.stages import Stage
 
 Array = NDArray[np.float64]
 # "envelope": a line of the squared envelope's order spectrum over its own noise floor, in dB of
-# modulation depth (20 lg).  "signal": a line of the order spectrum over its own noise floor, dB.
-Measure = Literal["envelope", "signal"]
+# modulation depth (20 lg).  "signal", "shaking": a line of the order spectrum of a sound, or of an
+# acceleration log, over its own noise floor, dB.
+Measure = Literal["envelope", "signal", "shaking"]
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -42,7 +43,7 @@ class LineChange:
 
     Attributes:
         measure: which spectrum.
-        band: the envelope's band; None for the signal itself.
+        band: the envelope's band; None for the others.
         order: multiple of the drum's rotation rate.
         label: what is known to stand there, e.g. "2 x drum"; "" where nothing is.
         family: what its lines have in common, e.g. a bearing's race; "" where nothing is known.

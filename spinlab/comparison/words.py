@@ -12,22 +12,24 @@ from spinlab.comparison.value import (
     Statement,
 )
 from spinlab.envelope.kurtosis import Band
+from spinlab.phrase import Phrase, join, many, say
 
 # An interval whose halves differ by less than this share of the longer one is told as "±".
 _EVEN = 0.35
 _MINUS = "−"
 
 
-def number(value: float, decimals: int = 0) -> str:
-    """A number with a true minus sign.
+def number(value: float, decimals: int = 0) -> Phrase:
+    """A number with a true minus sign, and with the decimal mark of whatever language is spoken.
 
     >>> number(-12.34, 1)
     '−12.3'
     """
-    return f"{value:.{decimals}f}".replace("-", _MINUS)
+    sign = _MINUS if value < 0 else ""
+    return Phrase(f"{sign}{{value:.{decimals}f}}", {"value": abs(value)})
 
 
-def amount(change_db: float | None, low_db: float | None, high_db: float | None) -> str:
+def amount(change_db: float | None, low_db: float | None, high_db: float | None) -> Phrase:
     """A change in dB with its interval, in words.
 
     >>> amount(-12.0, -15.0, -9.0)
@@ -39,60 +41,104 @@ def amount(change_db: float | None, low_db: float | None, high_db: float | None)
     >>> amount(0.5, -2.0, 3.0)
     'between 2 dB down and 3 dB up'
     """
-    if low_db is not None and low_db > 0:
-        return "up by " + _size(change_db, low_db, high_db)
-    if high_db is not None and high_db < 0:
+    way = way_of(low_db, high_db)
+    if way > 0:
+        return say("up by {size}", size=_size(change_db, low_db or 0.0, high_db))
+    if way < 0:
         mirrored = (_mirror(change_db), _mirror(high_db), _mirror(low_db))
-        return "down by " + _size(mirrored[0], mirrored[1] or 0.0, mirrored[2])
+        return say("down by {size}", size=_size(mirrored[0], mirrored[1] or 0.0, mirrored[2]))
     return _undecided(low_db, high_db)
+
+
+def way_of(low_db: float | None, high_db: float | None) -> int:
+    """-1 for down, 1 for up, 0 where an interval allows both.
+
+    >>> way_of(2.0, None), way_of(-3.0, 1.0)
+    (1, 0)
+    """
+    if low_db is not None and low_db > 0:
+        return 1
+    return -1 if high_db is not None and high_db < 0 else 0
 
 
 def _mirror(value: float | None) -> float | None:
     return None if value is None else -value
 
 
-def _size(change_db: float | None, least_db: float, most_db: float | None) -> str:
+def _size(change_db: float | None, least_db: float, most_db: float | None) -> Phrase:
     places = 0 if least_db >= 1 else 1
     if most_db is None or change_db is None:
-        least = f"at least {number(least_db, places)} dB"
-        return least if change_db is None else f"about {number(change_db)} dB, by {least}"
+        least = number(least_db, places)
+        if change_db is None:
+            return say("at least {least} dB", least=least)
+        return say(
+            "about {change} dB, by at least {least} dB", change=number(change_db), least=least
+        )
     halves = (change_db - least_db, most_db - change_db)
     if abs(halves[1] - halves[0]) <= _EVEN * max(halves):
         places = 0 if max(halves) >= 0.95 else 1
-        return f"{number(change_db, places)} ± {number(max(halves), places)} dB"
-    return f"{number(change_db)} dB ({number(least_db, places)} to {number(most_db)} dB)"
-
-
-def _undecided(low_db: float | None, high_db: float | None) -> str:
-    if low_db is None and high_db is None:
-        return "not told apart: too weak in both"
-    if low_db is None:
-        return f"not up by more than {number(high_db or 0.0)} dB"
-    if high_db is None:
-        return f"not down by more than {number(-low_db)} dB"
-    return f"between {number(-low_db)} dB down and {number(high_db)} dB up"
-
-
-def place(line: LineChange) -> str:
-    """What makes a line and where it stands, in words."""
-    order = f"line at order {number(line.order, 2)}"
-    heard = (
-        "in the sound itself"
-        if line.band is None
-        else f"in the envelope of {band_words(line.band)}"
+        return join(" ", [number(change_db, places), "±", number(max(halves), places), "dB"])
+    return say(
+        "{change} dB ({least} to {most} dB)",
+        change=number(change_db),
+        least=number(least_db, places),
+        most=number(most_db),
     )
-    if not line.family:
-        return f"A {order} of unknown origin, heard {heard},"
-    return f"{line.family[0].upper()}{line.family[1:]}: its {order}, heard {heard},"
 
 
-def band_words(band: Band) -> str:
+def _undecided(low_db: float | None, high_db: float | None) -> Phrase:
+    if low_db is None and high_db is None:
+        return say("not told apart: too weak in both")
+    if low_db is None:
+        return say("not up by more than {most} dB", most=number(high_db or 0.0))
+    if high_db is None:
+        return say("not down by more than {most} dB", most=number(-low_db))
+    return say("between {down} dB down and {up} dB up", down=number(-low_db), up=number(high_db))
+
+
+def place(line: LineChange) -> Phrase:
+    """What makes a line and where it stands, in words."""
+    parts = {"order": number(line.order, 2), "family": capital(line.family)}
+    if line.measure == "shaking":
+        return say(
+            "{family}: its line at order {order}, felt in the shaking,"
+            if line.family
+            else "A line at order {order} of unknown origin, felt in the shaking,",
+            **parts,
+        )
+    if line.band is None:
+        return say(
+            "{family}: its line at order {order}, heard in the sound itself,"
+            if line.family
+            else "A line at order {order} of unknown origin, heard in the sound itself,",
+            **parts,
+        )
+    return say(
+        "{family}: its line at order {order}, heard in the envelope of {band},"
+        if line.family
+        else "A line at order {order} of unknown origin, heard in the envelope of {band},",
+        band=band_words(line.band),
+        **parts,
+    )
+
+
+def capital(phrase: str) -> Phrase:
+    """A phrase that begins a sentence without ending it.
+
+    >>> capital(say("rear drum bearing"))
+    'Rear drum bearing'
+    """
+    return Phrase("{words}", {"words": phrase}, shape="begin")
+
+
+def band_words(band: Band) -> Phrase:
     """A band in kHz.
 
     >>> band_words(Band(low_hz=500.0, high_hz=7200.0))
     '0.5–7.2 kHz'
     """
-    return f"{band.low_hz / 1000:.1f}–{band.high_hz / 1000:.1f} kHz"
+    edges = [number(edge_hz / 1000, 1) for edge_hz in (band.low_hz, band.high_hz)]
+    return Phrase("{low}–{high} kHz", {"low": edges[0], "high": edges[1]})
 
 
 def statements(
@@ -119,10 +165,18 @@ def _lines(claimed: Sequence[LineChange]) -> Iterator[Statement]:
     ordered = sorted(groups.items(), key=lambda entry: entry[1][0].family in ("", "drum", "motor"))
     for (_, way), group in ordered:
         best = group[0]
-        more = len(group) - 1
-        others = "" if not more else f"; {more} more of its lines moved the same way"
         told = amount(best.change_db, best.low_db, best.high_db)
-        yield Statement(sentence=f"{place(best)} is {told}{others}.", direction=way)
+        if len(group) == 1:
+            sentence = say("{place} is {amount}.", place=place(best), amount=told)
+        else:
+            sentence = many(
+                "{place} is {amount}; one more of its lines moved the same way.",
+                "{place} is {amount}; {count} more of its lines moved the same way.",
+                count=len(group) - 1,
+                place=place(best),
+                amount=told,
+            )
+        yield Statement(sentence=sentence, direction=way)
 
 
 def _near(line: LineChange, groups: dict[tuple[str, int], list[LineChange]]) -> str:
@@ -134,10 +188,8 @@ def _near(line: LineChange, groups: dict[tuple[str, int], list[LineChange]]) -> 
 
 
 def direction(line: LineChange | AmplitudeChange) -> int:
-    """-1 for down, 1 for up, 0 where the interval allows both."""
-    if line.low_db is not None and line.low_db > 0:
-        return 1
-    return -1 if line.high_db is not None and line.high_db < 0 else 0
+    """-1 for down, 1 for up, 0 where its interval allows both."""
+    return way_of(line.low_db, line.high_db)
 
 
 def _shaking(claimed: Sequence[AmplitudeChange]) -> Iterator[Statement]:
@@ -147,25 +199,48 @@ def _shaking(claimed: Sequence[AmplitudeChange]) -> Iterator[Statement]:
         groups.setdefault((change.order, direction(change)), []).append(change)
     for (order, way), group in groups.items():
         best, others = group[0], group[1:]
-        told = amount(best.change_db, best.low_db, best.high_db)
-        a, b = best.first_m_s2, best.second_m_s2
-        values = "" if a is None or b is None else f" ({a.value:.3g} to {b.value:.3g} m/s²)"
-        more = ", ".join(f"{change.speed_rpm:.0f}" for change in others)
-        likewise = f", and moves the same way at {more} rpm" if others else ""
-        yield Statement(
-            sentence=f"The shaking at order {order:g} is {told} at {best.speed_rpm:.0f} rpm"
-            f"{values}{likewise}.",
-            direction=way,
+        sentence = say(
+            "The shaking at order {order:g} is {amount} at {speed:.0f} rpm{values}{likewise}.",
+            order=order,
+            amount=amount(best.change_db, best.low_db, best.high_db),
+            speed=best.speed_rpm,
+            values=_values(best),
+            likewise=_likewise(others),
         )
+        yield Statement(sentence=sentence, direction=way)
+
+
+def _values(change: AmplitudeChange) -> str:
+    a, b = change.first_m_s2, change.second_m_s2
+    if a is None or b is None:
+        return ""
+    return say(" ({before:.3g} to {after:.3g} m/s²)", before=a.value, after=b.value)
+
+
+def _likewise(others: Sequence[AmplitudeChange]) -> str:
+    if not others:
+        return ""
+    speeds = join(", ", [number(change.speed_rpm) for change in others])
+    return say(", and moves the same way at {speeds} rpm", speeds=speeds)
 
 
 def _speed(change: SpeedChange) -> Statement:
-    way = "faster" if change.change_rpm > 0 else "slower"
     asked = change.expected_rpm if change.expected_rpm is not None else change.first_rpm.value
+    numbers = {
+        "asked": asked,
+        "change": abs(change.change_rpm),
+        "spread": 2 * change.standard_uncertainty_rpm,
+    }
+    faster = change.change_rpm > 0
     return Statement(
-        sentence=f"The plateau at {asked:.0f} rpm runs {abs(change.change_rpm):.1f} ± "
-        f"{2 * change.standard_uncertainty_rpm:.1f} rpm {way}.",
-        direction=1 if change.change_rpm > 0 else -1,
+        sentence=say(
+            "The plateau at {asked:.0f} rpm runs {change:.1f} ± {spread:.1f} rpm faster.", **numbers
+        )
+        if faster
+        else say(
+            "The plateau at {asked:.0f} rpm runs {change:.1f} ± {spread:.1f} rpm slower.", **numbers
+        ),
+        direction=1 if faster else -1,
     )
 
 
@@ -176,13 +251,22 @@ def _stages(rows: Sequence[StageRow], pair: tuple[int, int]) -> Iterator[Stateme
             continue
         if "not measurable" in (a.outcome, b.outcome):
             continue
-        good = b.outcome == "reached"
         yield Statement(
-            sentence=f"The {row.expected_rpm:g} rpm stage was {_past(a.outcome)} and is now "
-            f"{_past(b.outcome)}.",
-            direction=1 if good else -1,
+            sentence=say(
+                "The {speed:g} rpm stage was {before} and is now {after}.",
+                speed=row.expected_rpm,
+                before=_PAST[a.outcome],
+                after=_PAST[b.outcome],
+            ),
+            direction=1 if b.outcome == "reached" else -1,
         )
 
 
-def _past(outcome: str) -> str:
-    return {"late": "reached late", "off speed": "held off speed"}.get(outcome, outcome)
+# Outcomes that two recordings can differ in, as they stand in a sentence.
+_PAST = {
+    "reached": say("reached"),
+    "late": say("reached late"),
+    "off speed": say("held off speed"),
+    "missed": say("missed"),
+    "extra": say("extra"),
+}

@@ -9,10 +9,14 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
 from spinlab.drive.spectra import OrderSpectra
 
 HARMONICS = 16
+STEADY_RPM_PER_S = 6.0
+PLATEAU_RPM = 50.0
+LEAST_WINDOWS = 3
 TOLERANCE = 0.01  # belt length and effective pulley diameter are seldom known better than 1 %
 _CLEAR_OF_WHOLE = 0.06  # orders this near to a whole one may be the drum's own
 
@@ -39,12 +43,15 @@ class BeltPass:
 
 
 def belt_pass(spectra: OrderSpectra, order: float | None) -> BeltPass:
-    """Look for the belt's harmonics over every window in which the drum turns steadily."""
+    """Look for the belt's harmonics on every plateau.
+
+    The middle plateau decides for each harmonic: the belt is there at every speed, a hum meets
+    its orders at one.
+    """
     if order is None:
         return BeltPass(reason="belt length and pulley diameter are not in the profile")
-    steady = np.abs(spectra.slope_rpm_per_s) < 6.0
-    windows = int(steady.sum())
-    if windows < 4:
+    plateaus = _plateaus(spectra)
+    if not plateaus:
         return BeltPass(reason="no plateau is long enough")
     from scipy.stats import gamma
 
@@ -59,20 +66,31 @@ def belt_pass(spectra: OrderSpectra, order: float | None) -> BeltPass:
     )
     if len(members) < 3:
         return BeltPass(reason="the belt's orders fall on whole orders of the drum")
-    mean = spectra.at(members[:, None] * grid[None, :])[steady].mean(axis=0)
-    score = np.log(np.maximum(mean, 1e-6)).sum(axis=0)
+    white = spectra.at(members[:, None] * grid[None, :])
+    each = np.stack([white[inside].mean(axis=0) for inside in plateaus])
+    middle = np.sort(each, axis=0)[(len(each) - 1) // 2]
+    score = np.log(np.maximum(middle, 1e-6)).sum(axis=0)
     best = int(np.argmax(score))
-    lines = mean[:, best]
-    independent = 2.0 * windows / 3.0
-    each = gamma.sf(lines, independent, scale=1.0 / independent)
+    lines = middle[:, best]
+    # The shortest plateau may be the one that decides.
+    independent = 2.0 * min(len(inside) for inside in plateaus) / 3.0
+    chance = gamma.sf(lines, independent, scale=1.0 / independent)
     total = float(lines.mean())
     trials = len(members) * independent
     p = float(gamma.sf(total, trials, scale=1.0 / trials))
     return BeltPass(
         order=float(grid[best]),
         harmonics=len(members),
-        heard=int(np.sum(each < 1e-3)),
+        heard=int(np.sum(chance < 1e-3)),
         excess_db=float(10.0 * np.log10(max(total, 1e-6))),
         # About twenty independent places of the comb were tried.
         p_value=min(1.0, 20.0 * p),
     )
+
+
+def _plateaus(spectra: OrderSpectra) -> list[NDArray[np.int64]]:
+    """Windows of each speed that is held, three at least."""
+    steady = np.abs(spectra.slope_rpm_per_s) < STEADY_RPM_PER_S
+    bins = np.where(steady, np.round(spectra.speed_rpm / PLATEAU_RPM), -1)
+    groups = [np.flatnonzero(bins == b) for b in np.unique(bins[steady])]
+    return [inside for inside in groups if len(inside) >= LEAST_WINDOWS]

@@ -53,14 +53,18 @@ class MotorOrders:
 
     Attributes:
         lines: every order that has a name, heard or not, and unnamed ones that are heard.
-        twice_electrical_db: order 2 p over the strongest usual order (ripple, slots); None unknown.
-        once_electrical_db: strongest odd multiple of p that no healthy shaft has, likewise.
+        twice_electrical_db: order 2 p over the strongest usual order (ripple, slots); None where
+            it is not heard.
+        once_electrical_db: strongest heard odd multiple of p that no healthy shaft has, likewise.
+        electrical_heard: whether any order with an electrical or slot name is heard at all; if
+            not, the silence of the fault families says nothing.
         reason: why there is nothing; "" otherwise.
     """
 
     lines: tuple[MotorLine, ...] = ()
     twice_electrical_db: float | None = None
     once_electrical_db: float | None = None
+    electrical_heard: bool = False
     reason: str = ""
 
 
@@ -122,19 +126,17 @@ def motor_orders(
     loudest = max(line.level_db for line in lines)
     lines = [_relative(line, loudest) for line in lines]
     lines = [line for line in lines if line.names or line.heard]
-    usual = _usual(lines, pole_pairs)
-    twice = once = None
-    if pole_pairs is not None and usual is not None:
-        by_order = {line.order: line for line in lines}
-        if 2 * pole_pairs in by_order:
-            twice = by_order[2 * pole_pairs].level_db - usual
-        odd = [
-            by_order[k * pole_pairs].level_db
-            for k in (1, 3, 5)
-            if k * pole_pairs in by_order and k * pole_pairs not in NATURAL_SHAFT_ORDERS
-        ]
-        once = max(odd) - usual if odd else None
-    return MotorOrders(lines=tuple(lines), twice_electrical_db=twice, once_electrical_db=once)
+    twice, once = _fault_levels(lines, pole_pairs)
+    return MotorOrders(
+        lines=tuple(lines),
+        twice_electrical_db=twice,
+        once_electrical_db=once,
+        electrical_heard=any(line.heard and not _of_any_shaft(line) for line in lines),
+    )
+
+
+def _of_any_shaft(line: MotorLine) -> bool:
+    return not line.names or line.order in NATURAL_SHAFT_ORDERS
 
 
 def _plateau_windows(
@@ -194,6 +196,30 @@ def _relative(line: MotorLine, loudest_db: float) -> MotorLine:
         above_noise_db=line.above_noise_db,
         p_value=line.p_value,
     )
+
+
+def _fault_levels(
+    lines: list[MotorLine], pole_pairs: int | None
+) -> tuple[float | None, float | None]:
+    """Orders 2 p, and the strongest odd multiple of p, over the strongest usual order.
+
+    A line that is not heard has no level: what is read at its place is noise.  A usual order that
+    is not heard is no louder than that, which serves as the reference all the same.
+    """
+    usual = _usual(lines, pole_pairs)
+    if pole_pairs is None or usual is None:
+        return None, None
+    heard = {line.order: line for line in lines if line.heard}
+    slots = next((line.order for line in lines if "slot passing" in line.names), None)
+    odd = [
+        heard[order].level_db - usual
+        for order in (pole_pairs, 3 * pole_pairs, 5 * pole_pairs)
+        if order in heard
+        and order not in NATURAL_SHAFT_ORDERS
+        and not (slots is not None and order % slots == 0)
+    ]
+    twice = heard.get(2 * pole_pairs)
+    return None if twice is None else twice.level_db - usual, max(odd, default=None)
 
 
 def _usual(lines: list[MotorLine], pole_pairs: int | None) -> float | None:

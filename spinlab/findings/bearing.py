@@ -1,30 +1,24 @@
 """From bearing evidence to findings: the only place where bearing evidence meets a threshold.
 
-A finding's probability is (1 - chance) x (1 - other): chance is what the corrected odds leave to
-noise, given how rare such damage is to begin with; other is what remains for everything that
-makes lines and is not this damage.  The parts of *other* are stated one by one, as rivals.
-
 No remaining life is ever stated: a sound does not hold it.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 
-from spinlab.bearings import BearingEvidence, Hypothesis
-from spinlab.bearings.evidence import Family, SpeedTest, StageEvidence
-from spinlab.finding import Cause, Finding, State
+from spinlab.bearings import BearingEvidence
+from spinlab.bearings.evidence import Family
+from spinlab.finding import Cause, Finding
 from spinlab.findings.bearing_numbers import family_numbers, hypothesis_numbers
 from spinlab.findings.bearing_odds import (
     DEPTH_HALF,
     SHARE_HALF,
     chance_of_noise,
     healthy_share,
-    missing_share,
 )
-from spinlab.findings.bearing_roar import cage_findings, cage_probability
+from spinlab.findings.bearing_roar import cage_findings
+from spinlab.findings.bearing_weigh import Judged, against_speed, judge
 from spinlab.findings.bearing_words import (
     NEXT_DRUM,
     NEXT_LISTEN,
@@ -35,27 +29,10 @@ from spinlab.findings.bearing_words import (
     PARTS,
     rare,
 )
+from spinlab.findings.judge import ATTENTION_FROM, state_of
 from spinlab.phrase import join, listed, say, sentence
 from spinlab.recording import Kind
 
-# Probability from which a statement is called a fault, or worth attention.
-FAULT_FROM = 0.80
-ATTENTION_FROM = 0.35
-# What is left for causes nobody thought of.
-UNKNOWN_CAUSE = 0.02
-# A family never seen at another speed may come from something that does not turn with the drum.
-UNTESTED_SPEED = 0.05
-# Lines that vanish at a higher speed are hardly impacts.
-ONE_STRETCH = 0.7
-# Left to something else where the lines keep their frequency instead of their order.
-STAYS_PUT = 0.95
-# A family whose first harmonic lies on another cause's order is as likely to be that.
-COINCIDES = 0.5
-# Lines at simple fractions of a turn explain as much as the damage does.
-FRACTIONS = 0.9
-# A second damage beside the first, less deep than this share of it, may be the first's by-product.
-SECOND_SHARE = 0.4
-SECOND_RIVAL = 0.7
 # Below this depth the lines of a sister race leave open which part is damaged.
 OVERWHELMING_DEPTH = 0.6
 # Bearings and their seats ring from about here up; common practice, no published source.
@@ -68,16 +45,6 @@ CLEAR_DEPTH = {"acceleration": 0.17, "sound": 0.06}
 # A blind search is asked more of, and never reaches a fault by itself.
 UNKNOWN_LOG10 = -5.0
 UNKNOWN_MOST = 0.6
-_FAINT = 0.01
-
-
-@dataclass(frozen=True, kw_only=True)
-class _Judged:
-    hypothesis: Hypothesis
-    stages: tuple[StageEvidence, ...]
-    speed: SpeedTest
-    probability: float
-    rivals: tuple[Cause, ...]
 
 
 def bearing_findings(evidence: BearingEvidence, *, kind: Kind) -> tuple[Finding, ...]:
@@ -102,84 +69,16 @@ def bearing_findings(evidence: BearingEvidence, *, kind: Kind) -> tuple[Finding,
                 NEXT_RECORDING,
             ),
         )
-    judged = _judge(evidence, kind)
+    judged = judge(evidence, kind)
     findings = [_damage(one, evidence) for one in judged if one.probability >= ATTENTION_FROM]
     if not findings:
         findings += cage_findings(evidence.roar, kind=kind)
-        findings += [_unlisted(family, kind) for family in evidence.unknown if _worth(family, kind)]
+        unlisted = (_unlisted(family, kind) for family in evidence.unknown)
+        findings += [finding for finding in unlisted if finding is not None]
     return tuple(findings) or (_nothing(evidence, kind),)
 
 
-def _judge(evidence: BearingEvidence, kind: Kind) -> list[_Judged]:
-    """One entry per family found, not per bearing that it fits."""
-    judged: list[_Judged] = []
-    seen: set[float] = set()
-    pairs = zip(evidence.hypotheses, evidence.stages, evidence.speed_tests, strict=False)
-    for hypothesis, stages, speed in pairs:
-        if hypothesis.order in seen:
-            continue
-        seen.add(hypothesis.order)
-        deepest = max((one.hypothesis.family_depth for one in judged), default=0.0)
-        probability, rivals = _weigh(hypothesis, speed, kind, deepest)
-        judged.append(
-            _Judged(
-                hypothesis=hypothesis,
-                stages=stages,
-                speed=speed,
-                probability=probability,
-                rivals=rivals,
-            )
-        )
-    return sorted(judged, key=lambda one: -one.probability)
-
-
-def _weigh(
-    hypothesis: Hypothesis, speed: SpeedTest, kind: Kind, deepest: float
-) -> tuple[float, tuple[Cause, ...]]:
-    """Probability of the damage, and of each rival."""
-    chance = chance_of_noise(hypothesis.log10_p)
-    depth = max(hypothesis.family_depth, hypothesis.depth)
-    others: list[tuple[str, float]] = [
-        ("a cause nobody listed", UNKNOWN_CAUSE),
-        ("other lines of the machine, of which these are a part", missing_share(hypothesis.share)),
-        ("ball passes of a healthy bearing", healthy_share(depth, kind)),
-    ]
-    others += [(cause, COINCIDES) for cause in hypothesis.coincides]
-    if hypothesis.fractions > 1:
-        parts = say(
-            "lines at {fractions}ths of a turn: speed read at a multiple, or a gear",
-            fractions=hypothesis.fractions,
-        )
-        others.append((parts, FRACTIONS))
-    if speed.follows == "no":
-        others.append(("something that does not turn with the drum", STAYS_PUT))
-    elif speed.follows == "one stretch":
-        others.append(("something that runs at one speed of the drum only", ONE_STRETCH))
-    elif speed.follows == "not tested":
-        others.append(("something that does not turn with the drum", UNTESTED_SPEED))
-    if depth < SECOND_SHARE * deepest:
-        others.append(("a by-product of the stronger damage", SECOND_RIVAL))
-    stands = 1.0 - chance
-    for _, share in others:
-        stands *= 1.0 - share
-    left = 1.0 - stands
-    weights = [("chance", chance), *others]
-    total = sum(share for _, share in weights) or 1.0
-    rivals = tuple(
-        Cause(cause=cause, probability=round(left * share / total, 4))
-        for cause, share in sorted(weights, key=lambda item: -item[1])
-        if left * share / total >= 0.005
-    )
-    return stands, rivals
-
-
-def _state(probability: float) -> State:
-    if probability >= FAULT_FROM:
-        return "fault"
-    return "attention" if probability >= ATTENTION_FROM else "clear"
-
-
-def _damage(judged: _Judged, evidence: BearingEvidence) -> Finding:
+def _damage(judged: Judged, evidence: BearingEvidence) -> Finding:
     hypothesis = judged.hypothesis
     undecided = bool(hypothesis.companions) and hypothesis.family_depth < OVERWHELMING_DEPTH
     named = [(hypothesis.bearing.name, hypothesis.fault), *hypothesis.also_fits]
@@ -206,7 +105,7 @@ def _damage(judged: _Judged, evidence: BearingEvidence) -> Finding:
     return Finding(
         kind="bearing",
         subject=_either(names),
-        state=_state(judged.probability),
+        state=state_of(judged.probability),
         probability=round(judged.probability, 4),
         evidence=hypothesis_numbers(hypothesis, judged.stages, judged.speed, tests=evidence.tests),
         rivals=rivals,
@@ -222,7 +121,7 @@ def _either(names: list[str]) -> str:
     return say("{first} or {last}", first=join(", ", names[:-1]), last=names[-1])
 
 
-def _proof(judged: _Judged, undecided: bool) -> str:
+def _proof(judged: Judged, undecided: bool) -> str:
     h = judged.hypothesis
     found = [line for line in h.harmonics if line.log10_p < -2.0]
     text = say(
@@ -255,18 +154,22 @@ def _proof(judged: _Judged, undecided: bool) -> str:
     return text
 
 
-def _worth(family: Family, kind: Kind) -> bool:
-    return (
-        family.log10_p < UNKNOWN_LOG10
-        and not family.cause
-        and family.share >= SHARE_HALF
-        and family.family_depth >= DEPTH_HALF[kind]
-    )
-
-
-def _unlisted(family: Family, kind: Kind) -> Finding:
+def _unlisted(family: Family, kind: Kind) -> Finding | None:
+    """None where the family is too faint, explained, or does not move with the drum."""
+    if (
+        family.log10_p >= UNKNOWN_LOG10
+        or family.cause
+        or family.speed is None
+        or family.share < SHARE_HALF
+        or family.family_depth < DEPTH_HALF[kind]
+    ):
+        return None
     chance = chance_of_noise(family.log10_p)
     stands = (1.0 - chance) * (1.0 - healthy_share(family.family_depth, kind)) * UNKNOWN_MOST
+    for _, share in against_speed(family.speed):
+        stands *= 1.0 - share
+    if stands < ATTENTION_FROM:
+        return None
     named = listed(
         [
             say("{designation} ({fault})", designation=r.geometry.designation, fault=r.fault)
@@ -289,9 +192,10 @@ def _unlisted(family: Family, kind: Kind) -> Finding:
         reason=(
             say(
                 "A family of lines at {order:.3f} times the drum's rate, not a whole "
-                "number, fits no listed bearing ({log10_p}); {fits}.",
+                "number, fits no listed bearing ({log10_p}); {speed}; {fits}.",
                 order=family.order,
                 log10_p=rare(family.log10_p),
+                speed=family.speed.reason,
                 fits=fits,
             )
         ),
@@ -352,16 +256,3 @@ def _not_measurable(reason: str, next_step: str) -> Finding:
         next_step=next_step,
         reason=sentence(reason),
     )
-
-
-def strongest_probability(evidence: BearingEvidence, *, kind: Kind) -> float:
-    """Highest probability of any listed damage, whether or not it makes a finding.
-
-    For benchmarks: ranks recordings from surely healthy to surely damaged.  Where chance easily
-    explains everything, the odds against chance rank alone, below all others.
-    """
-    judged = _judge(evidence, kind) if not evidence.reason else []
-    rarest = min((h.log10_p for h in evidence.hypotheses), default=0.0)
-    faint = _FAINT * (1.0 - chance_of_noise(rarest))
-    strongest = max((one.probability for one in judged), default=faint)
-    return max(strongest, cage_probability(evidence.roar, kind=kind))

@@ -17,6 +17,7 @@ from spinlab.finding import Cause, Finding
 from spinlab.findings.bearing_numbers import line_numbers
 from spinlab.findings.bearing_odds import chance_of_noise, healthy_share, missing_share
 from spinlab.findings.bearing_words import NEXT_DRUM, rare
+from spinlab.findings.judge import ATTENTION_FROM
 from spinlab.phrase import say
 from spinlab.recording import Kind
 
@@ -26,8 +27,6 @@ CAGE_LOG10 = -4.0
 ROAR_ABOVE_DB = 6.0
 ROAR_MOST_KURTOSIS = 1.0
 CAGE_RIVAL = 0.25
-# Probability from which the swell is worth attention.
-ATTENTION_FROM = 0.35
 
 
 def cage_findings(roar: Roar | None, *, kind: Kind) -> tuple[Finding, ...]:

@@ -7,7 +7,7 @@ from typing import Any
 from spinlab.coastdown import CoastDown
 from spinlab.drive.arcing import Arcing
 from spinlab.drive.measure import Drive
-from spinlab.drive.motor import MotorLine, MotorOrders
+from spinlab.drive.motor import MotorOrders
 from spinlab.finding import Finding
 from spinlab.findings.coast import coast_findings
 from spinlab.findings.direction import direction_findings
@@ -25,7 +25,6 @@ PATH_DB = 4.0
 ARCING_INDEX = 0.05
 ARCING_TAIL = 0.5
 
-_NO_LINE = MotorLine(order=0, names=(), level_db=0.0, above_noise_db=0.0, p_value=1.0)
 CHECK_WINDINGS = (
     "with the plug pulled and the capacitor discharged: resistance of the three windings against "
     "each other (alike within a few percent), plugs and wires for burnt contacts, then the module"
@@ -62,36 +61,16 @@ def _families(motor: MotorOrders, machine: Machine | None) -> list[Finding]:
     brushed = machine is not None and machine.motor.kind == "brushed"
     if brushed:
         return [_heard(motor)]
-    if motor.twice_electrical_db is None:
-        return [
-            not_measurable(
-                "motor",
-                "lost phase or position sensor",
-                "the profile does not say how many pole pairs the motor has, or its orders do not "
-                "stand out",
-                BETTER,
-                evidence=_lines(motor),
-            )
-        ]
-    twice = chance_above(motor.twice_electrical_db, PATH_DB, TWICE_DB)
-    once = 0.0
+    pairs = machine.motor.pole_pairs if machine is not None else None
+    why = _why_not(motor, pairs)
+    if why:
+        subject = "lost phase or position sensor"
+        return [not_measurable("motor", subject, why, BETTER, evidence=_lines(motor))]
+    twice = once = 0.0
+    if motor.twice_electrical_db is not None:
+        twice = chance_above(motor.twice_electrical_db, PATH_DB, TWICE_DB)
     if motor.once_electrical_db is not None:
         once = chance_above(motor.once_electrical_db, PATH_DB, ONCE_DB)
-    by_order = {line.order: line for line in motor.lines}
-    pairs = machine.motor.pole_pairs if machine is not None else None
-    if pairs is not None and 2 * pairs in by_order and not by_order[2 * pairs].heard:
-        twice = min(twice, 0.1)
-    if pairs is not None and "slot passing" in by_order.get(2 * pairs, _NO_LINE).names:
-        return [
-            not_measurable(
-                "motor",
-                "lost phase or position sensor",
-                "this motor has as many slots as poles, so slot passing hides twice the electrical "
-                "frequency",
-                BETTER,
-                evidence=_lines(motor),
-            )
-        ]
     # A bad position sensor also raises 2 p; without order p it is the phase, with it the sensor.
     return [
         _family(
@@ -100,11 +79,9 @@ def _families(motor: MotorOrders, machine: Machine | None) -> list[Finding]:
             twice * (1.0 - once),
             {"position sensor": 0.3 + once, "bearing or rotor fault with that order": 0.1},
             CHECK_WINDINGS,
-            say(
-                "twice the electrical frequency (order {pairs} of the motor) stands "
-                "{twice_electrical:+.0f} dB to the strongest usual order",
-                pairs=2 * (pairs or 1),
-                twice_electrical=motor.twice_electrical_db,
+            _level_words(
+                say("twice the electrical frequency (order {order})", order=2 * (pairs or 1)),
+                motor.twice_electrical_db,
             ),
         ),
         _family(
@@ -113,17 +90,36 @@ def _families(motor: MotorOrders, machine: Machine | None) -> list[Finding]:
             once,
             {"lost or weak phase": 0.25, "one winding or magnet unlike the others": 0.2},
             CHECK_SENSOR,
-            "odd multiples of the electrical frequency stand "
-            + (
-                say(
-                    "{once_electrical:+.0f} dB to the strongest usual order",
-                    once_electrical=motor.once_electrical_db,
-                )
-                if motor.once_electrical_db is not None
-                else "where every shaft has orders, so they cannot be told apart"
+            _level_words(
+                say("the electrical frequency's odd multiples (order {order})", order=pairs or 1),
+                motor.once_electrical_db,
             ),
         ),
     ]
+
+
+def _why_not(motor: MotorOrders, pairs: int | None) -> str:
+    if pairs is None:
+        return "the profile does not say how many pole pairs the motor has"
+    if not motor.electrical_heard:
+        return "none of the motor's electrical and slot orders stands out of the noise"
+    by_order = {line.order: line for line in motor.lines}
+    if 2 * pairs in by_order and "slot passing" in by_order[2 * pairs].names:
+        return (
+            "this motor has as many slots as poles, so slot passing hides twice the electrical "
+            "frequency"
+        )
+    return ""
+
+
+def _level_words(family: str, level_db: float | None) -> str:
+    if level_db is None:
+        return say("{family} of the motor does not stand out", family=family)
+    return say(
+        "{family} of the motor stands {level:+.0f} dB to the strongest usual order",
+        family=family,
+        level=level_db,
+    )
 
 
 def _family(

@@ -6,12 +6,15 @@ beside its rivals.
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+from dataclasses import dataclass
 from typing import Any
 
-from spinlab.finding import Finding
+from spinlab.finding import Finding, State
 from spinlab.findings.judge import chance_above, not_measurable, numbers, shared, state_of
 from spinlab.phrase import join, many, say
 from spinlab.quality.value import Quality
+from spinlab.speed.track import Estimate
 from spinlab.stages import StageTable
 from spinlab.vibration.beats import Beat
 from spinlab.vibration.measure import PlateauBeat, Vibration
@@ -45,13 +48,75 @@ def findings(
     return tuple(found) if retries is None else (*found, retries)
 
 
-def _strongest(beats: list[tuple[PlateauBeat, Beat]]) -> tuple[PlateauBeat, Beat] | None:
+@dataclass(frozen=True, kw_only=True)
+class _Line:
+    """The strongest slow line that stands out, and the plateau it stands on."""
+
+    plateau: PlateauBeat
+    rate: Estimate
+    depth: Estimate
+    beat: Beat
+
+
+def _strongest(beats: list[tuple[PlateauBeat, Beat]]) -> _Line | None:
     lines = [
-        (plateau, line)
-        for plateau, line in beats
-        if line.depth_percent is not None and line.p_value is not None and line.p_value < LINE_P
+        _Line(plateau=plateau, rate=beat.rate_hz, depth=beat.depth_percent, beat=beat)
+        for plateau, beat in beats
+        if beat.rate_hz is not None
+        and beat.depth_percent is not None
+        and beat.p_value is not None
+        and beat.p_value < LINE_P
     ]
-    return max(lines, key=lambda pair: pair[1].depth_percent.value) if lines else None  # type: ignore[union-attr]
+    return max(lines, key=lambda line: line.depth.value, default=None)
+
+
+@dataclass(frozen=True, kw_only=True)
+class _Swing:
+    """A slow line held against its limit."""
+
+    of: str
+    limit_percent: float
+    best: _Line
+
+    @property
+    def sign(self) -> float:
+        """Probability that the swing is beyond its limit."""
+        depth = self.best.depth
+        return chance_above(depth.value, depth.standard_uncertainty, self.limit_percent)
+
+    @property
+    def state(self) -> State:
+        """What swings is sure; the rivals share the cause, not the swing: never a fault."""
+        state = state_of(self.sign)
+        return "attention" if state == "fault" else state
+
+    def finding(
+        self, subject: str, *, rivals: Mapping[str, float], check: str, reason: str
+    ) -> Finding:
+        """The swing as a finding; `rivals` by weight."""
+        probability, causes = shared(self.sign, rivals)
+        return Finding(
+            kind="oscillation",
+            subject=subject,
+            state=self.state,
+            probability=probability,
+            evidence=_numbers(self.of, self.best)
+            | {"limit_percent": self.limit_percent, "sign_probability": self.sign},
+            rivals=causes,
+            next_step=check if self.state != "clear" else "",
+            reason=reason,
+        )
+
+
+def _still(subject: str, beats: tuple[PlateauBeat, ...], reason: str) -> Finding:
+    return Finding(
+        kind="oscillation",
+        subject=subject,
+        state="clear",
+        probability=0.02,
+        reason=reason,
+        evidence={"slowest_rate_hz": _slowest(beats)},
+    )
 
 
 def _why_not(beats: list[Beat]) -> str:
@@ -71,50 +136,27 @@ def _hunting(beats: tuple[PlateauBeat, ...]) -> Finding:
             )
     best = _strongest([(b, b.speed) for b in beats])
     if best is None:
-        return Finding(
-            kind="oscillation",
-            subject=subject,
-            state="clear",
-            probability=0.02,
-            reason="no slow line of the speed stands out on any plateau",
-            evidence={"slowest_rate_hz": _slowest(beats)},
+        return _still(subject, beats, "no slow line of the speed stands out on any plateau")
+    follows = _same_rate(best.plateau)
+    swing = _Swing(of="speed", limit_percent=HUNTING_PERCENT, best=best)
+    reason = say("the speed swings by no more than {value:.2f} %", value=best.depth.value)
+    if swing.state != "clear":
+        reason = say(
+            "the speed swings by {value:.2f} % at {rate:.2f} Hz on the "
+            "{speed:.0f} rpm plateau; the controller is the first suspect",
+            value=best.depth.value,
+            rate=best.rate.value,
+            speed=best.plateau.span.speed_rpm,
         )
-    plateau, line = best
-    assert line.depth_percent is not None
-    assert line.rate_hz is not None
-    depth = line.depth_percent
-    sign = chance_above(depth.value, depth.standard_uncertainty, HUNTING_PERCENT)
-    follows = _same_rate(plateau)
-    probability, rivals = shared(
-        sign,
-        {
+    return swing.finding(
+        subject,
+        rivals={
             "tacho or its wiring": 0.4,
             "belt slipping and gripping": 0.3,
             "moving water or load that drags the speed": 0.5 if follows else 0.15,
         },
-    )
-    # What swings is sure; the rivals share the cause, not the swing.
-    state = state_of(sign)
-    return Finding(
-        kind="oscillation",
-        subject=subject,
-        state="attention" if state == "fault" else state,
-        probability=probability,
-        evidence=_line("speed", plateau, line)
-        | {"limit_percent": HUNTING_PERCENT, "sign_probability": sign},
-        rivals=rivals,
-        next_step="check tacho, its magnet and plug, belt tension; compare with another unit"
-        if state != "clear"
-        else "",
-        reason=say(
-            "the speed swings by {value:.2f} % at {rate:.2f} Hz on the "
-            "{speed:.0f} rpm plateau; the controller is the first suspect",
-            value=depth.value,
-            rate=line.rate_hz.value,
-            speed=plateau.span.speed_rpm,
-        )
-        if state != "clear"
-        else say("the speed swings by no more than {value:.2f} %", value=depth.value),
+        check="check tacho, its magnet and plug, belt tension; compare with another unit",
+        reason=reason,
     )
 
 
@@ -143,47 +185,23 @@ def _beating(vibration: Vibration, quality: Quality | None) -> Finding:
     best = _strongest([(b, b.amplitude) for b in beats])
     limit = SOUND_BEAT_PERCENT if sound else BEAT_PERCENT
     if best is None:
-        return Finding(
-            kind="oscillation",
-            subject=subject,
-            state="clear",
-            probability=0.03,
-            reason="no slow line stands out on any plateau",
-            evidence={"slowest_rate_hz": _slowest(beats)},
-        )
-    plateau, line = best
-    assert line.depth_percent is not None
-    assert line.rate_hz is not None
-    depth = line.depth_percent
-    sign = chance_above(depth.value, depth.standard_uncertainty, limit)
-    follows = _same_rate(plateau)
-    probability, rivals = shared(
-        sign,
-        {
+        return _still(subject, beats, "no slow line stands out on any plateau")
+    follows = _same_rate(best.plateau)
+    return _Swing(of="amplitude", limit_percent=limit, best=best).finding(
+        subject,
+        rivals={
             "a ring of water in the drum or the balancing ring": 0.8,
             "ballast or object moving in the drum": 0.5,
             "hunting of the speed, which the amplitude follows": 2.0 if follows else 0.1,
             "a second machine or pump of nearly the same rate": 0.4,
         },
-    )
-    state = state_of(sign)
-    return Finding(
-        kind="oscillation",
-        subject=subject,
-        state="attention" if state == "fault" else state,
-        probability=probability,
-        evidence=_line("amplitude", plateau, line)
-        | {"limit_percent": limit, "sign_probability": sign},
-        rivals=rivals,
-        next_step="drain, run the pump until it sucks air, and repeat; turn the drum by hand and "
-        "listen for water or a loose weight"
-        if state != "clear"
-        else "",
+        check="drain, run the pump until it sucks air, and repeat; turn the drum by hand and "
+        "listen for water or a loose weight",
         reason=say(
             "the amplitude swings by {value:.0f} % at {rate:.2f} Hz on the {speed:.0f} rpm plateau",
-            value=depth.value,
-            rate=line.rate_hz.value,
-            speed=plateau.span.speed_rpm,
+            value=best.depth.value,
+            rate=best.rate.value,
+            speed=best.plateau.span.speed_rpm,
         )
         + (", at the rate at which the speed hunts" if follows else ", while the speed holds"),
     )
@@ -205,14 +223,14 @@ def _slowest(beats: tuple[PlateauBeat, ...]) -> float | None:
     return min(rates) if rates else None
 
 
-def _line(name: str, plateau: PlateauBeat, line: Beat) -> dict[str, Any]:
+def _numbers(name: str, line: _Line) -> dict[str, Any]:
     return {
         "of": name,
-        "plateau_rpm": plateau.span.speed_rpm,
-        **numbers("rate_hz", line.rate_hz),
-        **numbers("depth_percent", line.depth_percent),
-        "p_value": line.p_value,
-        "slowest_rate_hz": line.lowest_rate_hz,
+        "plateau_rpm": line.plateau.span.speed_rpm,
+        **numbers("rate_hz", line.rate),
+        **numbers("depth_percent", line.depth),
+        "p_value": line.beat.p_value,
+        "slowest_rate_hz": line.beat.lowest_rate_hz,
     }
 
 

@@ -8,6 +8,10 @@ from spinlab.phases.value import PhaseList
 from spinlab.phrase import join, say
 from spinlab.speed.track import SpeedTrack
 
+# A valve lets in eight to ten litres a minute: less than this wets nothing; common practice, no
+# published source.
+SHORTEST_FILL_S = 8.0
+
 
 def findings(phases: PhaseList | None, track: SpeedTrack | None = None) -> tuple[Finding, ...]:
     """Drain before spin, and fixed tones with their likely source."""
@@ -17,7 +21,8 @@ def findings(phases: PhaseList | None, track: SpeedTrack | None = None) -> tuple
 
 def _drained(phases: PhaseList) -> list[Finding]:
     spins = phases.of("spin")
-    wet = [*phases.of("fill"), *phases.of("wash motion")]
+    fills = [p for p in phases.of("fill") if p.duration_s >= SHORTEST_FILL_S]
+    wet = [*fills, *phases.of("wash motion")]
     # Of a recording that holds the spin alone nobody can say whether water was let out before.
     if not spins or not any(phase.end_s < spins[0].start_s for phase in wet):
         return []

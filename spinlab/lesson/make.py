@@ -16,6 +16,7 @@ from spinlab.comparison.value import Comparison, LineChange
 from spinlab.errors import InputError
 from spinlab.lesson.value import Answer, Lesson, Listen, Question
 from spinlab.orders import Span
+from spinlab.phrase import say
 
 # Long enough for twenty turns of a slow spin, short enough to keep in the ear.
 CLIP_S = 4.0
@@ -26,7 +27,7 @@ _MOST_PROOFS = 4
 # Root mean square of every clip, and the peak that it may not pass: loudness must not tell.
 LOUDNESS, HIGHEST_PEAK = 0.1, 0.9
 _LEAST_TURNS = 10.0
-NAMELESS = "a line that turns with the drum"
+NAMELESS = say("a line that turns with the drum")
 
 
 def make_lesson(
@@ -49,15 +50,22 @@ def make_lesson(
     Raises:
         InputError: a recording is no sound, or no speed is shared.
     """
-    for one, name in ((first, "the first recording"), (second, "the second recording")):
+    for one, name in (
+        (first, say("the first recording")),
+        (second, say("the second recording")),
+    ):
         if one.recording.kind != "sound":
-            raise InputError(f"{name} is an acceleration log: a lesson needs sound to listen to.")
+            raise InputError(
+                say("{name} is an acceleration log: a lesson needs sound to listen to.", name=name)
+            )
         if why := why_no_orders(one, name):
-            raise InputError(f"No lesson can be made: {why}.")
+            raise InputError(say("No lesson can be made: {why}.", why=why))
     comparison = compare([first, second], same_place=same_place, progress=progress)
     bins = _shared(first, second)
     if not bins:
-        raise InputError("No lesson can be made: the recordings share no speed; use whole tests.")
+        raise InputError(
+            say("No lesson can be made: the recordings share no speed; use whole tests.")
+        )
     dealt = rng if rng is not None else np.random.default_rng(_seed(first, second))
     return Lesson(
         questions=tuple(_question((first, second), one, comparison, dealt) for one in bins),
@@ -157,8 +165,10 @@ def _family(lines: Sequence[LineChange]) -> str | None:
 
 def _asked(family: str | None) -> str:
     """The same words at every speed, or they would give the answer away."""
-    what = NAMELESS if not family else f"the {family}"
-    return f"In which clip is {what} louder, against the rest of the noise?"
+    return say(
+        "In which clip is this louder, against the rest of the noise: {what}?",
+        what=family or NAMELESS,
+    )
 
 
 def _answer(louder: int, order: tuple[int, int]) -> Answer:

@@ -10,6 +10,7 @@ from collections.abc import Iterable, Mapping
 from typing import TYPE_CHECKING, Any
 
 from spinlab.machine.value import Machine
+from spinlab.phrase import Phrase, many, say
 
 if TYPE_CHECKING:
     from pydantic import ValidationError
@@ -18,20 +19,20 @@ _LONGEST_ECHO = 40
 
 # What a person calls each kind of value, by pydantic's error type.
 _WANTED = {
-    "string_type": "text in quotes",
-    "float_type": "a number",
-    "int_type": "a whole number",
-    "int_from_float": "a whole number",
-    "int_parsing_size": "a whole number of ordinary size",
-    "finite_number": "a finite number",
-    "tuple_type": "a list, as in [ ... ]",
-    "dataclass_type": "a table of keys, as in { key = value }",
+    "string_type": say("text in quotes"),
+    "float_type": say("a number"),
+    "int_type": say("a whole number"),
+    "int_from_float": say("a whole number"),
+    "int_parsing_size": say("a whole number of ordinary size"),
+    "finite_number": say("a finite number"),
+    "tuple_type": say("a list, as in [ ... ]"),
+    "dataclass_type": say("a table of keys, as in {{ key = value }}"),
 }
 _BOUND = {
-    "greater_than": ("gt", "above"),
-    "greater_than_equal": ("ge", "at least"),
-    "less_than": ("lt", "below"),
-    "less_than_equal": ("le", "at most"),
+    "greater_than": ("gt", say("above")),
+    "greater_than_equal": ("ge", say("at least")),
+    "less_than": ("lt", say("below")),
+    "less_than_equal": ("le", say("at most")),
 }
 
 
@@ -48,9 +49,16 @@ def explain(error: ValidationError, data: Mapping[str, Any], file: str) -> str:
         error.errors(include_url=False),
         key=lambda fault: fault["type"] != "unexpected_keyword_argument",
     )
-    more = len(faults) - 1
-    rest = f" ({more} more fault{'s' if more > 1 else ''} after this one)" if more else ""
-    return f"{file}: {_sentence(faults[0], data)}{rest}."
+    first, more = _sentence(faults[0], data), len(faults) - 1
+    if not more:
+        return Phrase("{file}: {fault}.", {"file": file, "fault": first})
+    return many(
+        "{file}: {fault} (one more fault after this one).",
+        "{file}: {fault} ({count} more faults after this one).",
+        count=more,
+        file=file,
+        fault=first,
+    )
 
 
 def _sentence(fault: Any, data: Mapping[str, Any]) -> str:
@@ -60,37 +68,57 @@ def _sentence(fault: Any, data: Mapping[str, Any]) -> str:
     if kind == "unexpected_keyword_argument":
         return _unknown_key(path)
     if kind == "json_invalid":  # what TOML allows and JSON does not: endless nesting
-        return "nested too deeply for a machine profile"
+        return say("nested too deeply for a machine profile")
     if kind in ("missing", "missing_keyword_only_argument"):
-        return f"key {key} is missing; it is {_allowed(path)}"
+        return say("key {key} is missing; it is {allowed}", key=key, allowed=_allowed(path))
     if kind == "value_error":
-        where = f"{key}: " if path else ""
-        return f"{where}{context['error']}"
+        why = context["error"].args[0]
+        return Phrase("{key}: {why}", {"key": key, "why": why}) if path else str(why)
+    if kind in ("too_long", "string_too_long"):
+        return say(
+            "key {key} may hold at most {most} entries or letters",
+            key=key,
+            most=context["max_length"],
+        )
+    if kind in ("too_short", "string_too_short"):
+        return say("key {key} must not be empty", key=key)
+    return say(
+        "key {key} is {given}, but must be {wanted}",
+        key=key,
+        given=_echo(fault["input"]),
+        wanted=_wanted(fault, path),
+    )
+
+
+def _wanted(fault: Any, path: tuple[str | int, ...]) -> str:
+    """What a value must be."""
+    kind = fault["type"]
     if kind == "literal_error":
-        return f"key {key} is {_echo(fault['input'])}, but must be {_choices(path, fault)}"
+        return _choices(path, fault)
     if kind in _BOUND:
         name, words = _BOUND[kind]
-        return f"key {key} is {_echo(fault['input'])}, but must be {words} {context[name]:g}"
-    if kind in ("too_long", "string_too_long"):
-        return f"key {key} may hold at most {context['max_length']} entries or letters"
-    if kind in ("too_short", "string_too_short"):
-        return f"key {key} must not be empty"
-    wanted = _WANTED.get(kind, fault["msg"][:1].lower() + fault["msg"][1:])
-    return f"key {key} is {_echo(fault['input'])}, but must be {wanted}"
+        return Phrase("{words} {bound:g}", {"words": words, "bound": fault["ctx"][name]})
+    return _WANTED.get(kind, fault["msg"][:1].lower() + fault["msg"][1:])
 
 
 def _unknown_key(path: tuple[str | int, ...]) -> str:
     known = _fields(path[:-1])
     close = difflib.get_close_matches(str(path[-1]), known, n=1, cutoff=0.6)
-    hint = f"did you mean {close[0]}? Allowed: " if close else "allowed: "
-    return f"key {_spell(path)} is not known; {hint}{', '.join(known)}"
+    names = {"key": _spell(path), "known": ", ".join(known)}
+    if not close:
+        return say("key {key} is not known; allowed: {known}", **names)
+    return say(
+        "key {key} is not known; did you mean {close}? Allowed: {known}", close=close[0], **names
+    )
 
 
 def _choices(path: tuple[str | int, ...], fault: Any) -> str:
     choices = typing.get_args(_hint(path)) or ()
     expected = str(fault["ctx"]["expected"]).replace("'", '"')
     close = difflib.get_close_matches(str(fault["input"]), [str(c) for c in choices], n=1)
-    return expected + (f' (did you mean "{close[0]}"?)' if close else "")
+    if not close:
+        return expected
+    return say('{expected} (did you mean "{close}"?)', expected=expected, close=close[0])
 
 
 def _spell(path: Iterable[str | int]) -> str:
@@ -102,11 +130,11 @@ def _spell(path: Iterable[str | int]) -> str:
 
 
 def _echo(value: Any) -> str:
-    text = repr(value) if isinstance(value, str) else _printable(str(value))
     if isinstance(value, Mapping):
-        text = "a table"
-    elif isinstance(value, list):
-        text = "a list"
+        return say("a table")
+    if isinstance(value, list):
+        return say("a list")
+    text = repr(value) if isinstance(value, str) else _printable(str(value))
     return text if len(text) <= _LONGEST_ECHO else text[:_LONGEST_ECHO] + "..."
 
 
@@ -118,10 +146,12 @@ def _printable(text: str) -> str:
 def _allowed(path: tuple[str | int, ...]) -> str:
     hint = _hint(path)
     if typing.get_origin(hint) is typing.Literal:
-        return "one of " + ", ".join(f'"{choice}"' for choice in typing.get_args(hint))
+        choices = ", ".join(f'"{choice}"' for choice in typing.get_args(hint))
+        return say("one of {choices}", choices=choices)
     if dataclasses.is_dataclass(hint):
-        return "a table with the keys " + ", ".join(_fields(path))
-    return {str: "text in quotes", float: "a number", int: "a whole number"}.get(hint, "required")
+        return say("a table with the keys {keys}", keys=", ".join(_fields(path)))
+    kinds = {str: "string_type", float: "float_type", int: "int_type"}
+    return _WANTED[kinds[hint]] if hint in kinds else say("required")
 
 
 def _fields(path: tuple[str | int, ...]) -> list[str]:

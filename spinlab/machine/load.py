@@ -16,6 +16,7 @@ from typing import Any
 
 from spinlab.errors import InvalidMachine
 from spinlab.machine.value import Machine
+from spinlab.phrase import say
 
 # Belt drives have ratios of 8:1 to 13:1 (read in IEEE 6063790); the middle and the half width.
 GENERIC_BELT_RATIO = 10.5
@@ -74,22 +75,30 @@ def _read_profile(name: str) -> str:
         if not path.exists():
             raise InvalidMachine(_unknown_name(name))
         if not path.is_file():
-            raise InvalidMachine(f"{name}: not a file; give the path of a TOML profile.")
+            raise InvalidMachine(
+                say("{name}: not a file; give the path of a TOML profile.", name=name)
+            )
         with path.open("rb") as stream:
             raw = stream.read(LARGEST_PROFILE_BYTES + 1)
     except (OSError, ValueError) as error:
         reason = getattr(error, "strerror", None) or str(error)
-        raise InvalidMachine(f"{name!r}: the profile cannot be read ({reason}).") from error
+        raise InvalidMachine(
+            say("{name!r}: the profile cannot be read ({reason}).", name=name, reason=reason)
+        ) from error
     if len(raw) > LARGEST_PROFILE_BYTES:
         raise InvalidMachine(
-            f"{path.name}: larger than {LARGEST_PROFILE_BYTES // 1024} KiB, so not a machine "
-            "profile; start from `spinlab machines NAME`."
+            say(
+                "{name}: larger than {value} KiB, so not a machine profile; start from "
+                "`spinlab machines NAME`.",
+                name=path.name,
+                value=LARGEST_PROFILE_BYTES // 1024,
+            )
         )
     try:
         return raw.decode("utf-8-sig")
     except UnicodeDecodeError as error:
         raise InvalidMachine(
-            f"{path.name}: not UTF-8 text, so not a TOML profile; save it as UTF-8."
+            say("{name}: not UTF-8 text, so not a TOML profile; save it as UTF-8.", name=path.name)
         ) from error
 
 
@@ -97,11 +106,17 @@ def _from_toml(text: str, file: str) -> Machine:
     try:
         data = tomllib.loads(text)
     except RecursionError as error:
-        raise InvalidMachine(f"{file}: nested too deeply for a machine profile.") from error
+        raise InvalidMachine(
+            say("{file}: nested too deeply for a machine profile.", file=file)
+        ) from error
     except tomllib.TOMLDecodeError as error:
-        raise InvalidMachine(f"{file}: not valid TOML: {error}.") from error
+        raise InvalidMachine(
+            say("{file}: not valid TOML: {error}.", file=file, error=error)
+        ) from error
     except ValueError as error:
-        raise InvalidMachine(f"{file}: a number in it has thousands of digits.") from error
+        raise InvalidMachine(
+            say("{file}: a number in it has thousands of digits.", file=file)
+        ) from error
     _fill_from_drive(data)
     return _validate(data, file)
 
@@ -130,13 +145,16 @@ def _validate(data: dict[str, Any], file: str) -> Machine:
     except ValidationError as error:
         raise InvalidMachine(explain(error, data, file)) from error
     except RecursionError as error:
-        raise InvalidMachine(f"{file}: nested too deeply for a machine profile.") from error
+        raise InvalidMachine(
+            say("{file}: nested too deeply for a machine profile.", file=file)
+        ) from error
 
 
 def _unknown_name(name: str) -> str:
     close = difflib.get_close_matches(name, shipped(), n=1, cutoff=0.6)
-    hint = f"did you mean {close[0]}? " if close else ""
-    return (
-        f"{name!r} is neither a shipped machine profile nor a file; {hint}"
-        "`spinlab machines` lists the shipped ones."
+    return say(
+        "{name!r} is neither a shipped machine profile nor a file; {hint}`spinlab machines` lists "
+        "the shipped ones.",
+        name=name,
+        hint=say("did you mean {close}? ", close=close[0]) if close else "",
     )

@@ -16,6 +16,8 @@ from typing import Annotated, Literal
 
 from annotated_types import Ge, Gt, Le, MaxLen, MinLen
 
+from spinlab.phrase import say
+
 Drive = Literal["belt", "direct"]
 MotorKind = Literal["brushed", "three-phase", "direct"]
 Place = Literal["front drum", "rear drum", "motor drive end", "motor far end"]
@@ -52,7 +54,7 @@ class Motor:
 
     def __post_init__(self) -> None:
         if self.commutator_bars is not None and self.kind != "brushed":
-            raise ValueError("commutator_bars belong to a brushed motor only")
+            raise ValueError(say("commutator_bars belong to a brushed motor only"))
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -83,16 +85,18 @@ class Bearing:
         known = sum(part is not None for part in geometry)
         if self.designation is None and known < len(geometry):
             raise ValueError(
-                "a bearing needs a designation, or all of balls, ball_diameter_mm and "
-                "pitch_diameter_mm"
+                say(
+                    "a bearing needs a designation, or all of balls, ball_diameter_mm and "
+                    "pitch_diameter_mm"
+                )
             )
         if 0 < known < len(geometry):
             raise ValueError(
-                "bearing geometry is balls, ball_diameter_mm and pitch_diameter_mm together"
+                say("bearing geometry is balls, ball_diameter_mm and pitch_diameter_mm together")
             )
         ball, circle = self.ball_diameter_mm, self.pitch_diameter_mm
         if ball is not None and circle is not None and ball >= circle:
-            raise ValueError("ball_diameter_mm must be smaller than pitch_diameter_mm")
+            raise ValueError(say("ball_diameter_mm must be smaller than pitch_diameter_mm"))
 
     @property
     def shaft(self) -> Literal["drum", "motor"]:
@@ -122,7 +126,7 @@ class Plateau:
 
     def __post_init__(self) -> None:
         if (self.tolerance_percent is None) == (self.tolerance_rpm is None):
-            raise ValueError("a plateau needs one of tolerance_percent and tolerance_rpm")
+            raise ValueError(say("a plateau needs one of tolerance_percent and tolerance_rpm"))
 
     @property
     def allowed_departure_rpm(self) -> float:
@@ -178,24 +182,34 @@ class Machine:
         speeds = [plateau.rpm for plateau in self.programme]
         if any(later <= earlier for earlier, later in itertools.pairwise(speeds)):
             raise ValueError(
-                "programme must list its plateaus from the slowest to the fastest, each rpm once"
+                say(
+                    "programme must list its plateaus from the slowest to the fastest, each rpm "
+                    "once"
+                )
             )
         if speeds and speeds[-1] > self.rated_maximum_rpm:
             raise ValueError(
-                f"programme asks for {speeds[-1]:g} rpm, above rated_maximum_rpm "
-                f"{self.rated_maximum_rpm:g}"
+                say(
+                    "programme asks for {asked:g} rpm, above rated_maximum_rpm {maximum:g}",
+                    asked=speeds[-1],
+                    maximum=self.rated_maximum_rpm,
+                )
             )
 
     def _check_drive(self) -> None:
         if (self.drive == "direct") != (self.motor.kind == "direct"):
             raise ValueError(
-                'drive = "direct" goes with motor kind = "direct", and drive = "belt" with '
-                '"brushed" or "three-phase"'
+                say(
+                    'drive = "direct" goes with motor kind = "direct", and drive = "belt" '
+                    'with "brushed" or "three-phase"'
+                )
             )
         if self.drive == "direct" and self.drum_to_motor_ratio != 1:
-            raise ValueError("a direct drive has drum_to_motor_ratio = 1, or no such key at all")
+            raise ValueError(
+                say("a direct drive has drum_to_motor_ratio = 1, or no such key at all")
+            )
         if self.drive == "direct" and self.belt is not None:
-            raise ValueError("a direct drive has no belt")
+            raise ValueError(say("a direct drive has no belt"))
 
     @property
     def drum_to_motor_ratio_range(self) -> tuple[float, float]:

@@ -15,6 +15,7 @@ from dataclasses import dataclass, fields
 from pathlib import Path
 
 from spinlab.errors import InputError
+from spinlab.phrase import say
 
 CAUTION = (
     "Readings on live parts are for a person qualified for them, with instruments rated for the "
@@ -122,11 +123,24 @@ def parse_reading(text: str) -> Reading:
         number, unit = match.groups()
         known = _UNITS.get(unit) or _UNITS.get(unit.lower())
         if known is None:
-            raise InputError(f"unknown unit '{unit}' in the reading '{text}': {_EXAMPLE}")
+            raise InputError(
+                say(
+                    "unknown unit '{unit}' in the reading '{text}': {example}",
+                    unit=unit,
+                    text=text,
+                    example=_EXAMPLE,
+                )
+            )
         _put(values, known[0], float(number.replace(",", ".")) * known[1], text)
     label = " ".join(re.findall(r"[^\W\d_]{2,}", _QUANTITY.sub(" ", rest))).lower()
     if re.search(r"\d", _QUANTITY.sub(" ", rest)):
-        raise InputError(f"a number without a unit in the reading '{text}': {_EXAMPLE}")
+        raise InputError(
+            say(
+                "a number without a unit in the reading '{text}': {example}",
+                text=text,
+                example=_EXAMPLE,
+            )
+        )
     return _checked(label, values, text)
 
 
@@ -144,10 +158,18 @@ def load_readings(path: str | Path) -> tuple[Reading, ...]:
     try:
         text = path.read_text(encoding="utf-8-sig")
     except (OSError, UnicodeDecodeError) as error:
-        raise InputError(f"the readings file {path} cannot be read as text: {error}") from None
+        raise InputError(
+            say("the readings file {path} cannot be read as text: {error}", path=path, error=error)
+        ) from None
     found = _from_toml(text, path) if path.suffix.lower() == ".toml" else _from_csv(text, path)
     if not found:
-        raise InputError(f"the readings file {path} holds no reading: {_EXAMPLE}, or use a table")
+        raise InputError(
+            say(
+                "the readings file {path} holds no reading: {example}, or use a table",
+                path=path,
+                example=_EXAMPLE,
+            )
+        )
     return tuple(found)
 
 
@@ -155,14 +177,23 @@ def _from_toml(text: str, path: Path) -> list[Reading]:
     try:
         data = tomllib.loads(text)
     except tomllib.TOMLDecodeError as error:
-        raise InputError(f"the readings file {path} is not valid TOML: {error}") from None
+        raise InputError(
+            say("the readings file {path} is not valid TOML: {error}", path=path, error=error)
+        ) from None
     found = [parse_reading(str(line)) for line in data.get("readings", [])]
     names = {f.name for f in fields(Reading)}
     for table in data.get("reading", []):
         unknown = sorted(set(table) - names)
         if unknown:
             allowed = ", ".join(sorted(names))
-            raise InputError(f"{path}: unknown key '{unknown[0]}' in a reading; use {allowed}")
+            raise InputError(
+                say(
+                    "{path}: unknown key '{value}' in a reading; use {allowed}",
+                    path=path,
+                    value=unknown[0],
+                    allowed=allowed,
+                )
+            )
         label = str(table.get("label", ""))
         values = {name: _number(value, path) for name, value in table.items() if name != "label"}
         found.append(_checked(label, values, f"{path}: {table}"))
@@ -199,8 +230,12 @@ def _column(header: str, path: Path) -> tuple[str, float] | str:
     if unit in _UNITS:
         return _UNITS[unit]
     raise InputError(
-        f"{path}: unknown column '{header}'; use label, time_s, speed_rpm, voltage_v, current_a, "
-        "power_w, resistance_ohm"
+        say(
+            "{path}: unknown column '{header}'; use label, time_s, speed_rpm, "
+            "voltage_v, current_a, power_w, resistance_ohm",
+            path=path,
+            header=header,
+        )
     )
 
 
@@ -212,12 +247,12 @@ def _number(value: object, path: Path) -> float:
     try:
         return float(text.replace(",", "."))
     except ValueError:
-        raise InputError(f"{path}: '{text}' is not a number") from None
+        raise InputError(say("{path}: '{text}' is not a number", path=path, text=text)) from None
 
 
 def _put(values: dict[str, float], name: str, value: float, text: str) -> None:
     if name in values:
-        raise InputError(f"{name} is given twice in the reading '{text}'")
+        raise InputError(say("{name} is given twice in the reading '{text}'", name=name, text=text))
     values[name] = value
 
 
@@ -226,8 +261,22 @@ def _checked(label: str, values: dict[str, float], text: str) -> Reading:
         low, high, unit = _LIMITS[name]
         if not (math.isfinite(value) and low <= value <= high):
             raise InputError(
-                f"{name} = {value:g} in '{text}' is outside {low:g} to {high:g}: give {unit}"
+                say(
+                    "{name} = {value:g} in '{text}' is outside {low:g} to {high:g}: give {unit}",
+                    name=name,
+                    value=value,
+                    text=text,
+                    low=low,
+                    high=high,
+                    unit=unit,
+                )
             )
     if not {"voltage_v", "current_a", "power_w", "resistance_ohm"} & set(values):
-        raise InputError(f"no volts, amperes, watts or ohms in the reading '{text}': {_EXAMPLE}")
+        raise InputError(
+            say(
+                "no volts, amperes, watts or ohms in the reading '{text}': {example}",
+                text=text,
+                example=_EXAMPLE,
+            )
+        )
     return Reading(label=label.lower(), **values)

@@ -7,6 +7,7 @@ from dataclasses import dataclass, replace
 
 from spinlab.errors import InputError
 from spinlab.phases.value import LABELS, Label, Phase, PhaseList
+from spinlab.phrase import say
 
 _CLOCK = re.compile(r"(?:(?:(\d+):)?(\d+):)?(\d+(?:\.\d+)?)")
 
@@ -31,12 +32,16 @@ def parse_correction(text: str) -> Correction:
     parts = span.split("-")
     if label not in LABELS or len(parts) != 2:
         raise InputError(
-            f"'{text}' is no phase: write label=start-end, for instance spin=1:15-2:20, with one "
-            f"of the labels {', '.join(LABELS)}"
+            say(
+                "'{text}' is no phase: write label=start-end, for instance "
+                "spin=1:15-2:20, with one of the labels {labels}",
+                text=text,
+                labels=", ".join(LABELS),
+            )
         )
     start, end = (_seconds(part, text) for part in parts)
     if end <= start:
-        raise InputError(f"the phase '{text}' ends before it starts: give start-end")
+        raise InputError(say("the phase '{text}' ends before it starts: give start-end", text=text))
     return Correction(label=label, start_s=start, end_s=end)  # type: ignore[arg-type]
 
 
@@ -68,6 +73,12 @@ def corrected(found: PhaseList, corrections: tuple[Correction, ...]) -> PhaseLis
 def _seconds(text: str, whole: str) -> float:
     match = _CLOCK.fullmatch(text.strip())
     if match is None:
-        raise InputError(f"'{text.strip()}' in '{whole}' is no time: write seconds or mm:ss")
+        raise InputError(
+            say(
+                "'{value}' in '{whole}' is no time: write seconds or mm:ss",
+                value=text.strip(),
+                whole=whole,
+            )
+        )
     hours, minutes, seconds = match.groups()
     return 3600.0 * float(hours or 0) + 60.0 * float(minutes or 0) + float(seconds)

@@ -29,6 +29,7 @@ SPIN_RPM = 150.0
 LEAST_SPIN_S = 3.0
 SAME_COLOUR_DB = 4.0  # RMS over the bands: bursts of one motion differ by less
 SHORTEST_PUMP_S = 4.0
+LEAST_SHARE = 0.5  # a name is given where it is likelier than all others together
 SURE_FRAME = 0.5  # confidence a track's frame needs before it cuts a phase
 
 
@@ -203,7 +204,10 @@ def _label(
 def _standing(
     recording: Recording, features: Features, base: Phase, first: int, last: int
 ) -> Phase:
-    """Pump, fill or not identified, by standing tones, colour and steadiness."""
+    """Pump, fill or not identified, by standing tones, colour and steadiness.
+
+    A single unsteady piece is no wash motion, which shows by its rhythm alone.
+    """
     lines = standing_lines(recording, base.start_s, base.end_s)
     tones = tuple(round(f, 2) for f, _ in lines[:5])
     steady = float(np.median(features.steadiness_db[first:last])) < 2.0
@@ -231,7 +235,7 @@ def _standing(
     share = score[best] / total
     if best == "pump" and base.duration_s < SHORTEST_PUMP_S:
         best, share = "other", 0.3
-    if best in ("other", "spin") or share < 0.4:
+    if best in ("other", "spin", "wash motion") or share < LEAST_SHARE:
         return replace(
             base,
             confidence=max(1.0 - share, 0.3),
@@ -239,7 +243,7 @@ def _standing(
             lines_hz=tones,
             evidence="runs steadily; no drum speed could be told in it",
         )
-    said = {"pump": "tones that stand still", "fill": "steady hiss", "wash motion": "unsteady"}
+    said = {"pump": "tones that stand still", "fill": "steady hiss"}
     if best == "pump" and recording.kind == "acceleration":
         said["pump"] += "; a turning drum beside it would need an order that moves, and none shows"
     return replace(

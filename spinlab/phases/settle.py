@@ -8,22 +8,26 @@ from spinlab.finding import Cause
 from spinlab.phases.features import FRAME_S
 from spinlab.phases.value import Phase
 
+# From rest to the spin's first hundred rpm; common practice, no published source.
+LONGEST_START_S = 25.0
 TRACKED = "the drum's speed track says so"
 
 
 def unsure_beside_spin(phases: list[Phase]) -> list[Phase]:
-    """Phases between two spins, or straight after one, that the speed track does not explain.
+    """Phases between two spins, straight after one, or straight before one and short.
 
-    There the track has lost a drum that still turns; its noise is no fill, pump or wash motion.
+    There the speed track has lost, or not yet found, a drum that turns: its noise is no fill, pump
+    or wash motion.  Before a spin the drum starts and spreads its load, while a pump may run.
     """
     spins = [k for k, phase in enumerate(phases) if phase.label == "spin"]
     if not spins:
         return phases
     kept = list(phases)
-    for k in range(spins[0] + 1, len(phases)):
-        before, here = phases[k - 1], phases[k]
-        beside = k < spins[-1] or before.label == "spin"
-        if beside and here.label in ("fill", "pump", "wash motion") and not _is_tracked(here):
+    for k, here in enumerate(phases):
+        after = k > spins[0] and (k < spins[-1] or phases[k - 1].label == "spin")
+        before = k + 1 in spins and here.duration_s < LONGEST_START_S
+        wrong = ("fill", "pump", "wash motion") if after else ("fill",) if before else ()
+        if here.label in wrong and not _is_tracked(here):
             kept[k] = replace(
                 here,
                 label="running, not identified",
@@ -62,8 +66,8 @@ def absorbed(phases: list[Phase]) -> list[Phase]:
             hosts = [s for s in sides if s.label in ("pump", "fill") and s.duration_s >= 6.0]
             same = len(hosts) == 2 and hosts[0].label == hosts[1].label
             lull = phase.label == "quiet" and phase.duration_s < 3.0 and same
-            unsure = phase.label == "running, not identified" or phase.evidence == "unsteady"
-            if hosts and (lull or (unsure and phase.duration_s < 4.0)):
+            unsure = phase.label == "running, not identified" and phase.duration_s < 4.0
+            if hosts and (lull or unsure):
                 host = max(hosts, key=lambda s: s.duration_s)
                 out[k] = replace(host, start_s=phase.start_s, end_s=phase.end_s)
                 out = joined(out)

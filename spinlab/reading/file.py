@@ -9,6 +9,7 @@ from pathlib import Path
 from typing import Literal
 
 from spinlab.errors import InputError, UnreadableRecording, printable
+from spinlab.phrase import say
 from spinlab.reading.content import SNIFFED_BYTES, content_of, suits_libsndfile
 from spinlab.reading.decoded import MINIMUM_DURATION_S, Decoded, UnknownFormatError
 from spinlab.reading.media import decode_media
@@ -46,8 +47,10 @@ def read(
     """
     if acceleration_unit not in (None, "m/s2", "g"):
         raise InputError(
-            f'The acceleration unit is stated as "{printable(acceleration_unit)}": state "m/s2" or '
-            '"g".'
+            say(
+                'The acceleration unit is stated as "{acceleration_unit}": state "m/s2" or "g".',
+                acceleration_unit=printable(acceleration_unit),
+            )
         )
     report = progress or (lambda share: None)
     file = Path(path)
@@ -55,7 +58,7 @@ def read(
     head, digest = _head_and_digest(file, name)
     content = content_of(head)
     if content == "empty":
-        raise UnreadableRecording(f"{name} is empty: copy it again from the phone.")
+        raise UnreadableRecording(say("{name} is empty: copy it again from the phone.", name=name))
     if content == "text":
         from spinlab.reading.log import read_log
 
@@ -75,8 +78,15 @@ def _read_sound(file: Path, name: str, head: bytes, digest: str, report: Progres
     length = decoded.samples.shape[1]
     if length < MINIMUM_DURATION_S * decoded.rate_hz:
         raise UnreadableRecording(
-            f"{name} lasts only {length / decoded.rate_hz:.3f} s (samples: {length}): at least "
-            f"{MINIMUM_DURATION_S:g} s is needed, and a whole spin test to judge its stages."
+            say(
+                "{name} lasts only {value:.3f} s (samples: {length}): at least "
+                "{minimum_duration_s:g} s is needed, and a whole spin test to judge its "
+                "stages.",
+                name=name,
+                value=length / decoded.rate_hz,
+                length=length,
+                minimum_duration_s=MINIMUM_DURATION_S,
+            )
         )
     channels = decoded.samples.shape[0]
     names = _CHANNEL_NAMES.get(channels) or tuple(f"channel {k + 1}" for k in range(channels))
@@ -107,23 +117,29 @@ def _decode(file: Path, name: str, head: bytes, report: Progress) -> Decoded:
         try:
             decoded = decode(file, progress=report)
         except UnknownFormatError as error:
-            reasons.append(str(error))
+            reasons.append(error.args[0] if error.args else "")
             continue
         if not decoded.broken:
             return decoded
         partial.append(decoded)
     if partial:
         return max(partial, key=lambda decoded: decoded.samples.shape[1])
-    reason = max(reasons, key=len) or "record again, or copy the original file from the phone"
-    raise UnreadableRecording(f"{name} holds no sound or acceleration that can be read: {reason}.")
+    reason = max(reasons, key=len) or say("record again, or copy the original file from the phone")
+    raise UnreadableRecording(
+        say(
+            "{name} holds no sound or acceleration that can be read: {reason}.",
+            name=name,
+            reason=reason,
+        )
+    )
 
 
 def _head_and_digest(file: Path, name: str) -> tuple[bytes, str]:
     """First bytes and SHA-256 of the file, read as a stream."""
     if file.exists() and not file.is_file() and not file.is_dir():
-        raise InputError(f"{name} is no ordinary file: name a recording.")
+        raise InputError(say("{name} is no ordinary file: name a recording.", name=name))
     if file.is_dir():
-        raise InputError(f"{name} is a folder: name one recording in it.")
+        raise InputError(say("{name} is a folder: name one recording in it.", name=name))
     digest = hashlib.sha256()
     try:
         with file.open("rb") as stream:
@@ -132,8 +148,10 @@ def _head_and_digest(file: Path, name: str) -> tuple[bytes, str]:
             while block := stream.read(2**20):
                 digest.update(block)
     except FileNotFoundError as error:
-        raise InputError(f"{name} does not exist: check the path.") from error
+        raise InputError(say("{name} does not exist: check the path.", name=name)) from error
     except (OSError, ValueError) as error:
         reason = getattr(error, "strerror", None) or str(error)
-        raise InputError(f"{name} cannot be opened ({printable(reason)}).") from error
+        raise InputError(
+            say("{name} cannot be opened ({reason}).", name=name, reason=printable(reason))
+        ) from error
     return head, digest.hexdigest()

@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from spinlab.errors import InputError, UnreadableRecording, printable
+from spinlab.phrase import say
 from spinlab.reading.columns import Roles, find_roles
 from spinlab.reading.decoded import MINIMUM_DURATION_S
 from spinlab.reading.grid import SPLINE_SHARE, Gridded, evenly
@@ -56,14 +57,22 @@ def read_log(
     table = read_table(path, progress=progress)
     if table is None or table.numbers.shape[1] < 2:
         raise UnreadableRecording(
-            f"{name} is text without a table of numbers, so neither sound nor an acceleration "
-            "log: pick the recording itself."
+            say(
+                "{name} is text without a table of numbers, so neither sound nor an "
+                "acceleration log: pick the recording itself.",
+                name=name,
+            )
         )
     log = _pick(table, name)
     if log.values.shape[1] < MINIMUM_ROWS:
         raise UnreadableRecording(
-            f"{name} holds only {log.values.shape[1]} rows of numbers: at least {MINIMUM_ROWS} "
-            "are needed, and a whole spin test to judge its stages."
+            say(
+                "{name} holds only {value} rows of numbers: at least {minimum_rows} are "
+                "needed, and a whole spin test to judge its stages.",
+                name=name,
+                value=log.values.shape[1],
+                minimum_rows=MINIMUM_ROWS,
+            )
         )
     scale = acceleration_scale(log.labels, log.values, stated=acceleration_unit)
     source = Source(
@@ -78,8 +87,13 @@ def read_log(
         recording = _timed(log.stamps_s, log, name=name, source=source)
     if recording.duration_s < MINIMUM_DURATION_S:
         raise UnreadableRecording(
-            f"{name} lasts only {recording.duration_s:.3f} s: at least {MINIMUM_DURATION_S:g} s is "
-            "needed, and a whole spin test to judge its stages."
+            say(
+                "{name} lasts only {duration_s:.3f} s: at least {minimum_duration_s:g} s "
+                "is needed, and a whole spin test to judge its stages.",
+                name=name,
+                duration_s=recording.duration_s,
+                minimum_duration_s=MINIMUM_DURATION_S,
+            )
         )
     return recording
 
@@ -89,8 +103,11 @@ def _pick(table: Table, name: str) -> _Log:
     roles = find_roles(table)
     if not roles.values:
         raise UnreadableRecording(
-            f"{name} is a table without an acceleration column: export time and x, y, z, or time "
-            "and magnitude."
+            say(
+                "{name} is a table without an acceleration column: export time and x, y, "
+                "z, or time and magnitude.",
+                name=name,
+            )
         )
     remarks: list[Remark] = []
     if table.skipped:
@@ -122,12 +139,19 @@ def _pick(table: Table, name: str) -> _Log:
 def _untimed(log: _Log, *, rate_hz: float | None, name: str, source: Source) -> Recording:
     if rate_hz is None:
         raise InputError(
-            f"{name} has no time column, so its rate is unknown: state the samples per second."
+            say(
+                "{name} has no time column, so its rate is unknown: state the samples per second.",
+                name=name,
+            )
         )
     if not 0 < rate_hz < np.inf:
         raise InputError(
-            f"{name} cannot have the stated rate of {rate_hz:g} samples per second: state a "
-            "positive number."
+            say(
+                "{name} cannot have the stated rate of {rate_hz:g} samples per second: "
+                "state a positive number.",
+                name=name,
+                rate_hz=rate_hz,
+            )
         )
     repairs = Repairs(rate_hz=rate_hz)
     values = repairs.mend(np.nan_to_num(log.values.T, nan=np.inf).astype(np.float32)).T
@@ -151,7 +175,10 @@ def _timed(stamps_s: NDArray[np.float64], log: _Log, *, name: str, source: Sourc
     stamps, values, paused = longest_part(tidied.stamps_s, tidied.values)
     if len(np.unique(stamps)) < MINIMUM_ROWS:
         raise UnreadableRecording(
-            f"{name} has hardly any rows with both a time and readings: export the log again."
+            say(
+                "{name} has hardly any rows with both a time and readings: export the log again.",
+                name=name,
+            )
         )
     origin, moved = _origin(stamps)
     clock = fit_clock(stamps - origin)

@@ -15,6 +15,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from spinlab.phrase import say
 from spinlab.reading.decoded import Decoded, UnknownFormatError, shortfall
 from spinlab.reading.placing import Placer
 from spinlab.reading.repair import Repairs
@@ -91,7 +92,7 @@ def _why_not(path: Path) -> str:
     with path.open("rb") as stream:
         head = stream.read(12)
     if head[4:8] in (b"ftyp", b"mdat", b"wide", b"free", b"skip"):
-        return (
+        return say(
             "its index is missing, as when a phone stops before the recording was saved: "
             "repair it on the phone, or record again"
         )
@@ -103,7 +104,7 @@ def _sound_track(container: Any) -> Any:
     tracks = container.streams.audio
     if not tracks:
         raise UnknownFormatError(
-            "it has no sound track: record with the microphone on, or hand in a log"
+            say("it has no sound track: record with the microphone on, or hand in a log")
             if container.streams.video
             else ""
         )
@@ -115,7 +116,9 @@ def _decode(container: Any, track: Any, progress: Callable[[float], None]) -> De
     frames = _Frames(container, track, progress)
     first = next(iter(frames), None)
     if first is None:
-        raise UnknownFormatError("its sound track cannot be decoded: copy the original file again")
+        raise UnknownFormatError(
+            say("its sound track cannot be decoded: copy the original file again")
+        )
     channels, rate_hz = len(first.layout.channels), first.sample_rate
     repairs = Repairs(rate_hz=rate_hz)
     with SampleStore(channels) as store:

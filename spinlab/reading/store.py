@@ -16,6 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from spinlab.errors import OutputError
+from spinlab.phrase import say
 
 # Above this much decoded sound the samples move to disk: half an hour of mono at 8 kHz, or six
 # minutes at 48 kHz, stays in memory, which any machine of today has to spare.
@@ -81,7 +82,11 @@ class SampleStore:
                 self._file.write(block.data)
         except OSError as error:
             raise OutputError(
-                f"There is no room for the decoded samples in {folder} ({error.strerror}): "
-                "free some space there, or set TMPDIR to a folder with more."
+                say(
+                    "There is no room for the decoded samples in {folder} ({strerror}): free "
+                    "some space there, or set TMPDIR to a folder with more.",
+                    folder=folder,
+                    strerror=error.strerror,
+                )
             ) from error
         self._blocks.clear()

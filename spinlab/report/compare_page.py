@@ -8,11 +8,11 @@ from typing import Any
 from spinlab.comparison.statistics import ERROR_RATE
 from spinlab.comparison.value import Comparison, Curves, LineChange, Pair, StageRow
 from spinlab.comparison.words import amount
+from spinlab.phrase import say
 from spinlab.report import words
 from spinlab.report.compare_pictures import (
     lines_of,
     shaking_figure,
-    small_png,
     spectra_figure,
     telling_curves,
     title,
@@ -20,50 +20,73 @@ from spinlab.report.compare_pictures import (
 from spinlab.report.compare_text import (
     CHANGE_NOTE,
     CHANGE_WORDS,
+    NOT_ASSIGNED,
+    WAYS,
     chosen_lines,
     letter,
+    pair_title,
     place_note,
     where,
 )
-from spinlab.report.pictures import SHEETS
+from spinlab.report.language import ENGLISH, speaking, tell
 from spinlab.report.shell import rendered, text_of
+from spinlab.report.small import both_shapes
 from spinlab.stages import Stage
 
-_MARKS = {-1: "down", 0: "same", 1: "up"}
+# The shape beside a statement, by its direction.
+_SHAPES = {-1: "down", 0: "same", 1: "up"}
 _MOST_LINES = 40
 METHODS = (
-    "Spectra are averaged over half-overlapping Hann segments of twenty turns (Welch 1967); the "
-    "ratio of two averaged lines follows Fisher's F law, and is tested by Fisher's z.",
-    "Places that hold a line in one recording or both are tested together (Bourgon and others "
-    "2010; Benjamini and Hochberg 1995), and the "
-    "intervals of stated changes are widened to hold for chosen ones (Benjamini and Yekutieli "
-    "2005).",
-    "The interval of a line is a generalised one (Weerahandi 1993) of what the line may be with "
-    "its floor taken off. The room's own spread of a tone's level is Schroeder's (1954).",
-    "The background is bracketed between what is heard at rest and in the quietest moments of the "
-    "spin; the clearer recording is weakened to the other one's background before they are "
-    "compared.",
+    say(
+        "Spectra are averaged over half-overlapping Hann segments of twenty turns (Welch 1967); "
+        "the ratio of two averaged lines follows Fisher's F law, and is tested by Fisher's z."
+    ),
+    say(
+        "Places that hold a line in one recording or both are tested together (Bourgon and others "
+        "2010; Benjamini and Hochberg 1995), and the intervals of stated changes are widened to "
+        "hold for chosen ones (Benjamini and Yekutieli 2005)."
+    ),
+    say(
+        "The interval of a line is a generalised one (Weerahandi 1993) of what the line may be "
+        "with its floor taken off. The room's own spread of a tone's level is Schroeder's (1954)."
+    ),
+    say(
+        "The background is bracketed between what is heard at rest and in the quietest moments of "
+        "the spin; the clearer recording is weakened to the other one's background before they "
+        "are compared."
+    ),
 )
 
 
-def comparison_page(comparison: Comparison) -> str:
-    """The whole comparison as the text of one HTML file."""
-    return rendered(
-        "compare.html",
-        text_of("page.css") + text_of("compare.css"),
-        words=words,
-        comparison=comparison,
-        state_word=CHANGE_WORDS[comparison.state],
-        names=" against ".join(words.one_line(s.file) for s in comparison.subjects[:2]),
-        recordings=[_recording(comparison, number) for number in range(len(comparison.subjects))],
-        stages=[_stages(row) for row in comparison.stages],
-        pairs=[_pair(pair) for pair in comparison.pairs],
-        change_note=CHANGE_NOTE,
-        place_note=place_note(comparison),
-        methods=METHODS,
-        error_rate=f"{100 * ERROR_RATE:.0f} %",
-        version=_version(),
-    )
+def comparison_page(comparison: Comparison, *, language: str = ENGLISH) -> str:
+    """The whole comparison as the text of one HTML file.
+
+    Args:
+        comparison: what `spinlab.compare` found.
+        language: code of a language that ships.
+    """
+    style = text_of("page.css") + text_of("compare.css")
+    with speaking(language):
+        names = [words.one_line(one.file) for one in comparison.subjects[:2]]
+        return rendered(
+            "compare.html",
+            style,
+            comparison=comparison,
+            state_word=tell(CHANGE_WORDS[comparison.state]),
+            names=tell("{other} against {first}", first=names[0], other=names[1]),
+            recordings=[_recording(comparison, n) for n in range(len(comparison.subjects))],
+            speeds=", ".join(f"{one.speed_rpm:.0f}" for one in comparison.speeds),
+            stages=[_stages(row) for row in comparison.stages],
+            pairs=[_pair(pair) for pair in comparison.pairs],
+            place_note=place_note(comparison),
+            methods=METHODS,
+            error_note=tell(
+                "Where nothing changed at all, the chance of stating one change or more is at "
+                "most {percent:.0f} %.",
+                percent=100 * ERROR_RATE,
+            ),
+            version=_version(),
+        )
 
 
 def _version() -> str:
@@ -79,13 +102,14 @@ def _recording(comparison: Comparison, number: int) -> dict[str, Any]:
         "value": subject,
         "file": words.one_line(subject.file),
         "length": words.duration(subject.duration_s),
-        "state_word": words.STATE_WORDS[subject.state],
+        "state_word": tell(words.STATE_WORDS[subject.state]),
     }
 
 
 def _stages(row: StageRow) -> dict[str, Any]:
+    asked = row.expected_rpm
     return {
-        "asked": words.number(row.expected_rpm, 0) if row.expected_rpm else "extra",
+        "asked": tell("{speed:.0f} rpm", speed=asked) if asked else tell("extra"),
         "cells": [(letter(n), *_cell(stage)) for n, stage in enumerate(row.stages)],
     }
 
@@ -94,51 +118,67 @@ def _cell(stage: Stage | None) -> tuple[str, str]:
     """Outcome and speed."""
     if stage is None:
         return words.NO_NUMBER, ""
+    outcome = tell(words.OUTCOME_WORDS[stage.outcome])
     if stage.speed_rpm is None:
-        return stage.outcome, ""
-    return stage.outcome, words.measured(stage.speed_rpm, stage.standard_uncertainty_rpm)
+        return outcome, ""
+    return outcome, words.measured(stage.speed_rpm, stage.standard_uncertainty_rpm)
 
 
 def _pair(pair: Pair) -> dict[str, Any]:
-    letters = (letter(pair.first), letter(pair.second))
     claimed = sorted((one for one in pair.lines if one.claimed), key=lambda one: one.order)
     return {
         "value": pair,
-        "letters": letters,
-        "state_word": CHANGE_WORDS[pair.state],
-        "statements": [(s.sentence, _MARKS[s.direction]) for s in pair.statements],
-        "chosen": [_line(one) for one in chosen_lines(pair)],
-        "claimed": [_line(one) for one in claimed[:_MOST_LINES]],
-        "left_out": max(0, len(claimed) - _MOST_LINES),
-        "pictures": _pictures(pair),
-        "speeds": [
-            (
-                words.number(one.expected_rpm, 0),
-                f"{words.number(one.change_rpm, 1, sign=True)} ± "
-                f"{words.number(2 * one.standard_uncertainty_rpm, 1)} rpm",
-            )
-            for one in pair.speeds
+        "title": pair_title(pair),
+        "letters": (letter(pair.first), letter(pair.second)),
+        "statements": [
+            (one.sentence, _SHAPES[one.direction], tell(WAYS[one.direction]).capitalize())
+            for one in pair.statements
         ],
+        "chosen": [_line(one) for one in chosen_lines(pair)],
+        "chosen_note": tell(CHANGE_NOTE),
+        "claimed": [_line(one) for one in claimed[:_MOST_LINES]],
+        "claimed_title": tell(
+            "Every stated change ({count} of {tests} tests)", count=len(claimed), tests=pair.tests
+        ),
+        "claimed_note": _claimed_note(max(0, len(claimed) - _MOST_LINES)),
+        "pictures": _pictures(pair),
     }
+
+
+def _claimed_note(left_out: int) -> str:
+    note = tell(
+        "Level over the own noise floor, all shared speeds together, and speed by speed; "
+        "intervals hold for chosen changes too."
+    )
+    if not left_out:
+        return note
+    return note + " " + tell("{count} more stand in the JSON.", count=left_out)
 
 
 def _line(line: LineChange) -> dict[str, Any]:
-    told = amount(line.change_db, line.low_db, line.high_db)
     return {
-        "what": line.label or "not assigned",
+        "what": tell(line.label or NOT_ASSIGNED),
         "order": words.number(line.order, 2),
         "where": where(line),
-        "first": words.number(line.first_db, 1, sign=True),
-        "second": words.number(line.second_db, 1, sign=True),
-        "change": told,
-        "mark": "up" if told.startswith("up") else "down" if told.startswith("down") else "same",
+        "first": decibels(line.first_db),
+        "second": decibels(line.second_db),
+        "change": tell(amount(line.change_db, line.low_db, line.high_db)),
         "stated": line.claimed,
         "speeds": ", ".join(
-            f"{one.speed_rpm:.0f} rpm {words.number(one.first_db, 1, sign=True)} to "
-            f"{words.number(one.second_db, 1, sign=True)} dB"
+            tell(
+                "{speed:.0f} rpm {before} to {after}",
+                speed=one.speed_rpm,
+                before=words.number(one.first_db, 1, sign=True),
+                after=decibels(one.second_db),
+            )
             for one in line.at_speeds
         ),
     }
+
+
+def decibels(value: float) -> str:
+    """A level with its sign and unit."""
+    return f"{words.number(value, 1, sign=True)} dB"
 
 
 def _pictures(pair: Pair) -> list[dict[str, Any]]:
@@ -147,13 +187,15 @@ def _pictures(pair: Pair) -> list[dict[str, Any]]:
     if any(one.probability is not None for one in pair.amplitudes):
         pictures.append(
             {
-                "title": "Shaking once a turn",
-                "alt": f"Amplitude of the first order against speed: {letters[0]} round and solid, "
-                f"{letters[1]} square and dashed. The numbers stand in the statements.",
-                "shapes": {
-                    shape: small_png(shaking_figure(pair.amplitudes, letters, shape))
-                    for shape in SHEETS
-                },
+                "alt": tell(
+                    "Amplitude of the first order against speed: {first} round and solid, "
+                    "{other} square and dashed. The numbers stand in the statements.",
+                    first=letters[0],
+                    other=letters[1],
+                ),
+                "shapes": both_shapes(
+                    lambda shape: shaking_figure(pair.amplitudes, letters, shape)
+                ),
             }
         )
     return pictures
@@ -166,17 +208,20 @@ def picture_shapes(pair: Pair, shown: Sequence[Curves]) -> list[dict[str, Any]]:
         pair: whose stated changes are marked.
         shown: the spectra.
     """
-    a, b = letter(pair.first), letter(pair.second)
-    return [
-        {
-            "title": title(curves),
-            "alt": f"{title(curves)}: {a} solid, {b} dashed, level over the own noise floor "
-            "against order; below, the difference with the stated changes and their intervals. "
-            "The numbers stand in the tables.",
-            "shapes": {
-                shape: small_png(spectra_figure(curves, lines_of(pair, curves), (a, b), shape))
-                for shape in SHEETS
-            },
-        }
-        for curves in shown
-    ]
+    return [_picture(pair, curves) for curves in shown]
+
+
+def _picture(pair: Pair, curves: Curves) -> dict[str, Any]:
+    letters = (letter(pair.first), letter(pair.second))
+    lines = lines_of(pair, curves)
+    return {
+        "alt": tell(
+            "{title}: {first} solid, {other} dashed, level over the own noise floor against "
+            "order; below, the difference with the stated changes and their intervals. The "
+            "numbers stand in the tables.",
+            title=title(curves),
+            first=letters[0],
+            other=letters[1],
+        ),
+        "shapes": both_shapes(lambda shape: spectra_figure(curves, lines, letters, shape)),
+    }

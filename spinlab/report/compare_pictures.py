@@ -6,8 +6,6 @@ thick, and every stated change carries an arrow and its words.
 
 from __future__ import annotations
 
-import base64
-import io
 from collections.abc import Callable
 from typing import TYPE_CHECKING, Any
 
@@ -16,6 +14,8 @@ from numpy.typing import NDArray
 
 from spinlab.comparison.value import AmplitudeChange, Curves, LineChange, Pair
 from spinlab.comparison.words import band_words
+from spinlab.report import words
+from spinlab.report.language import tell
 from spinlab.report.pictures import BLUE, FAINT, INK, VERMILION, Shape
 
 if TYPE_CHECKING:
@@ -33,7 +33,6 @@ _MOST_LABELS: dict[Shape, int] = {"wide": 6, "narrow": 3}
 _LOWEST_DB = -6.0
 # An interval without an end is drawn this far and ends in an arrow.
 _OPEN_DB = 6.0
-_COLOURS = 64
 
 
 def spectra_figure(
@@ -72,7 +71,7 @@ def draw_levels(axes: Axes, curves: Curves, letters: tuple[str, str]) -> Axes:
     )
     axes.axhline(0, color=FAINT, linewidth=0.8)
     axes.set_ylim(bottom=_LOWEST_DB)
-    axes.set_ylabel("over its own floor (dB)")
+    axes.set_ylabel(tell("over its own floor (dB)"))
     axes.legend(loc="upper right", ncols=2, frameon=False, handlelength=2.6)
     axes.set_title(title(curves), loc="left", fontsize="medium", color=INK)
     axes.grid(axis="y", color="#d9dde1", linewidth=0.6)
@@ -82,8 +81,9 @@ def draw_levels(axes: Axes, curves: Curves, letters: tuple[str, str]) -> Axes:
 def title(curves: Curves) -> str:
     """What the spectra are of."""
     if curves.band is None:
-        return "Order spectrum of the sound"
-    return f"Envelope of {band_words(curves.band)}"
+        felt = curves.measure == "shaking"
+        return tell("Order spectrum of the shaking" if felt else "Order spectrum of the sound")
+    return tell("Envelope of {band}", band=band_words(curves.band))
 
 
 def draw_changes(
@@ -102,7 +102,7 @@ def draw_changes(
     for change in shown:
         top = _bounds(change)[1]
         axes.annotate(
-            f"{change.order:.2f}",
+            words.number(change.order, 2),
             (change.order, max(top, 0.0)),
             xytext=(0, 3),
             textcoords="offset points",
@@ -111,8 +111,8 @@ def draw_changes(
             fontsize="small",
         )
     axes.margins(y=0.18)
-    axes.set_ylabel(f"{letters[1]} less {letters[0]} (dB)")
-    axes.set_xlabel("Order (multiple of the drum's turning)")
+    axes.set_ylabel(tell("{other} less {first} (dB)", other=letters[1], first=letters[0]))
+    axes.set_xlabel(tell("Order (multiple of the drum's turning)"))
     axes.grid(axis="y", color="#d9dde1", linewidth=0.6)
     axes.set_xlim(0.0, float(curves.order[-1]))
     return axes
@@ -161,9 +161,9 @@ def _shaking(axes: Axes, amplitudes: tuple[AmplitudeChange, ...], letters: tuple
             speed, value, half = np.array(rows).T
             axes.errorbar(speed, value, yerr=half, label=letter, capsize=3, **style)
     axes.set_yscale("log")
-    axes.set_ylabel("Shaking once a turn (m/s² peak)")
-    axes.set_xlabel("Drum speed (rpm)")
-    axes.set_title("First order; bars are 95 % intervals", loc="left", fontsize="medium")
+    axes.set_ylabel(tell("Shaking once a turn (m/s² peak)"))
+    axes.set_xlabel(tell("Drum speed (rpm)"))
+    axes.set_title(tell("First order; bars are 95 % intervals"), loc="left", fontsize="medium")
     axes.grid(color="#d9dde1", linewidth=0.6, which="both")
     axes.legend(frameon=False)
 
@@ -210,9 +210,11 @@ def _band(
         facecolor="#e3e7ea",
         edgecolor="#9aa3ab",
         hatch="////",
-        label="good units, 95 %",
+        label=tell("good units, 95 %"),
     )
-    axes.plot(order, level, color=BLUE, linewidth=1.3, marker=".", markersize=4, label="this unit")
+    axes.plot(
+        order, level, color=BLUE, linewidth=1.3, marker=".", markersize=4, label=tell("this unit")
+    )
     ring: dict[str, Any] = {"linestyle": "", "marker": "o", "markerfacecolor": "none"}
     axes.plot(
         order[marked],
@@ -224,16 +226,21 @@ def _band(
     )
     axes.set_title(title, loc="left", fontsize="medium")
     axes.legend(loc="upper right", frameon=False)
-    axes.set_xlabel("Order (multiple of the drum's turning)")
-    axes.set_ylabel("Level (dB)")
+    axes.set_xlabel(tell("Order (multiple of the drum's turning)"))
+    axes.set_ylabel(tell("Level (dB)"))
     axes.grid(axis="y", color="#d9dde1", linewidth=0.6)
 
 
 def telling_curves(pair: Pair) -> tuple[Curves, ...]:
-    """The spectra worth showing: the envelope with most stated changes, and the sound's own."""
+    """The spectra worth showing: the envelope with most stated changes, and the sound's or the
+    log's own where it shows a change or is the only one."""
     envelopes = [c for c in pair.curves if c.measure == "envelope"]
     best = max(envelopes, key=lambda c: sum(x.claimed for x in lines_of(pair, c)), default=None)
-    own = [c for c in pair.curves if c.measure == "signal"]
+    own = [
+        c
+        for c in pair.curves
+        if c.measure != "envelope" and (best is None or any(x.claimed for x in lines_of(pair, c)))
+    ]
     return (*([best] if best is not None else []), *own)
 
 
@@ -242,14 +249,3 @@ def lines_of(pair: Pair, curves: Curves) -> tuple[LineChange, ...]:
     return tuple(
         one for one in pair.lines if (one.measure, one.band) == (curves.measure, curves.band)
     )
-
-
-def small_png(page: Figure) -> str:
-    """A figure as a `data:` address of a PNG with few colours."""
-    from PIL import Image
-
-    stream, small = io.BytesIO(), io.BytesIO()
-    page.savefig(stream, format="png")
-    few = Image.open(stream).convert("RGB").quantize(colors=_COLOURS, dither=Image.Dither.NONE)
-    few.save(small, format="PNG", optimize=True)
-    return "data:image/png;base64," + base64.b64encode(small.getvalue()).decode("ascii")

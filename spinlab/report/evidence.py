@@ -16,7 +16,7 @@ MOST_LISTED = 6
 # From here on four digits would be written with an exponent.
 _WHOLE_FROM = 9999.5
 _SPREAD = "standard_uncertainty"
-_UNITS = {
+UNITS = {
     "rpm_per_s": "rpm/s",
     "w_per_rpm3": "W/rpm³",
     "w_per_rpm": "W/rpm",
@@ -129,11 +129,11 @@ def evidence_label(name: str) -> tuple[str, str]:
     """
     stem, ending = _stem(name)
     words = (stem or ending).replace("_", " ")
-    return tell(words), tell(_UNITS[ending]) if ending in _UNITS else ""
+    return tell(words), tell(UNITS[ending]) if ending in UNITS else ""
 
 
 def _stem(name: str) -> tuple[str, str]:
-    for ending in _UNITS:
+    for ending in UNITS:
         if name.endswith(f"_{ending}") or name == ending:
             return name[: -len(ending)].rstrip("_"), ending
     return name, ""

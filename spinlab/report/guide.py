@@ -8,7 +8,6 @@ from dataclasses import dataclass
 
 from spinlab.fitness import Advice, Fit
 from spinlab.phrase import say
-from spinlab.report import words
 from spinlab.report.language import ENGLISH, speaking, tell
 from spinlab.report.shell import rendered, text_of
 from spinlab.report.words import SHORT_CAUTION
@@ -138,9 +137,7 @@ def guide_page(*, language: str = ENGLISH) -> str:
     """The guide as one self-contained sheet of A4."""
     style = text_of("page.css")
     with speaking(language):
-        return rendered(
-            "guide.html", style, words=words, _=tell, language=language, chapters=CHAPTERS
-        )
+        return rendered("guide.html", style, chapters=CHAPTERS)
 
 
 def fitness_text(

@@ -11,23 +11,32 @@ import numpy as np
 
 from spinlab.baseline.value import Baseline, Held, Place, Where
 from spinlab.comparison.words import band_words
+from spinlab.phrase import say
 from spinlab.report import words
-from spinlab.report.compare_pictures import band_figure, small_png
+from spinlab.report.compare_pictures import band_figure
+from spinlab.report.compare_text import NOT_ASSIGNED
 from spinlab.report.held_text import HELD_WORDS, about, outside_words
-from spinlab.report.pictures import SHEETS
+from spinlab.report.language import ENGLISH, speaking, tell
 from spinlab.report.shell import rendered, text_of
+from spinlab.report.small import both_shapes
 from spinlab.result import plain
 
 FORMAT = "spinlab.against-baseline"
 VERSION = 1
 _MOST_PICTURES = 3
 METHODS = (
-    "The middle is the median of the good recordings, the spread a median absolute deviation, "
-    "moderated by that of all places of the same spectrum (Smyth 2004).",
-    "One more good unit is expected within Student's t of the middle (prediction of one further "
-    "observation; Hahn and Meeker, Statistical Intervals).",
-    "All places are tested together (Benjamini and Hochberg 1995); only levels above the band are "
-    "stated.",
+    say(
+        "The middle is the median of the good recordings, the spread a median absolute deviation, "
+        "moderated by that of all places of the same spectrum (Smyth 2004)."
+    ),
+    say(
+        "One more good unit is expected within Student's t of the middle (prediction of one "
+        "further observation; Hahn and Meeker, Statistical Intervals)."
+    ),
+    say(
+        "All places are tested together (Benjamini and Hochberg 1995); only levels above the band "
+        "are stated."
+    ),
 )
 
 
@@ -57,28 +66,27 @@ def held_schema() -> dict[str, Any]:
     return loaded
 
 
-def held_page(baseline: Baseline, units: Sequence[Held]) -> str:
+def held_page(baseline: Baseline, units: Sequence[Held], *, language: str = ENGLISH) -> str:
     """The whole page as the text of one HTML file; nothing is fetched, nothing is sent."""
-    return rendered(
-        "held.html",
-        text_of("page.css") + text_of("compare.css"),
-        words=words,
-        units=[_unit(unit) for unit in units],
-        about=about(baseline),
-        recordings=[(words.one_line(n), h) for n, h in baseline.recordings.items()],
-        left_out=[
-            (words.one_line(left.file), f"{100 * left.outside_share:.0f} %", left.departs)
-            for left in baseline.left_out
-        ],
-        methods=METHODS,
-    )
+    with speaking(language):
+        return rendered(
+            "held.html",
+            text_of("page.css") + text_of("compare.css"),
+            units=[_unit(unit) for unit in units],
+            about=about(baseline),
+            left_out=[
+                (words.one_line(left.file), f"{100 * left.outside_share:.0f} %", left.departs)
+                for left in baseline.left_out
+            ],
+            methods=METHODS,
+        )
 
 
 def _unit(unit: Held) -> dict[str, Any]:
     return {
         "value": unit,
         "file": words.one_line(unit.file),
-        "state_word": HELD_WORDS[unit.state],
+        "state_word": tell(HELD_WORDS[unit.state]),
         "outside": outside_words(unit) if unit.outside_share is not None else "",
         "pictures": [_picture(unit, where) for where in _shown(unit)],
         "departing": [_row(place) for place in unit.places if place.departs],
@@ -98,8 +106,13 @@ def _shown(unit: Held) -> list[Where]:
 
 
 def _title(where: Where) -> str:
-    of = "Sound" if where.band is None else f"Envelope of {band_words(where.band)}"
-    return f"{of} at {where.speed_rpm:.0f} rpm"
+    if where.band is None:
+        return tell("Sound at {speed:.0f} rpm", speed=where.speed_rpm)
+    return tell(
+        "Envelope of {band} at {speed:.0f} rpm",
+        band=band_words(where.band),
+        speed=where.speed_rpm,
+    )
 
 
 def _picture(unit: Held, where: Where) -> dict[str, Any]:
@@ -110,23 +123,26 @@ def _picture(unit: Held, where: Where) -> dict[str, Any]:
     marked = np.array([place.departs for place in places])
     title = _title(where)
     return {
-        "alt": f"{title}: this unit's level against order, over the hatched band in which "
-        "95 % of good units are expected. Departures are listed in the table.",
-        "shapes": {
-            shape: small_png(
-                band_figure(order, level, (low, high), marked, title=title, shape=shape)
-            )
-            for shape in SHEETS
-        },
+        "alt": tell(
+            "{title}: this unit's level against order, over the hatched band in which 95 % of "
+            "good units are expected. Departures are listed in the table.",
+            title=title,
+        ),
+        "shapes": both_shapes(
+            lambda shape: band_figure(order, level, (low, high), marked, title=title, shape=shape)
+        ),
     }
 
 
 def _row(place: Place) -> dict[str, str]:
     return {
-        "what": place.label or "not assigned",
+        "what": tell(place.label or NOT_ASSIGNED),
         "order": words.number(place.order, 2),
         "where": _title(place.where),
         "level": words.number(place.level_db, 1, sign=True),
-        "band": f"{words.number(place.low_db, 1, sign=True)} to "
-        f"{words.number(place.high_db, 1, sign=True)}",
+        "band": tell(
+            "{low} to {high}",
+            low=words.number(place.low_db, 1, sign=True),
+            high=words.number(place.high_db, 1, sign=True),
+        ),
     }

@@ -8,6 +8,7 @@ from datetime import UTC, datetime
 from typing import Any
 
 from spinlab.report import words
+from spinlab.report.language import ENGLISH, tell
 from spinlab.report.shell import policy, template, text_of
 
 # Each state with its word on the page; the order is that of the rows.
@@ -84,6 +85,8 @@ def index_html(
         table=table,
         made=datetime.now(UTC).strftime("%Y-%m-%d %H:%M UTC"),
         words=words,
+        _=tell,
+        language=ENGLISH,
     )
 
 

@@ -7,16 +7,21 @@ a context variable, so two threads of a server can report in two languages at on
 from __future__ import annotations
 
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import AbstractContextManager, contextmanager
 from contextvars import ContextVar
 from dataclasses import dataclass
 from functools import cache
 from gettext import GNUTranslations, NullTranslations
 from importlib import resources
+from importlib.resources.abc import Traversable
+from pathlib import Path
 
 from spinlab.phrase import Phrase, said, say
 
 ENGLISH = "en"
+# Name of the catalogues, and where gettext keeps one below its language's folder.
+DOMAIN = "spinlab"
+_PLACE = f"LC_MESSAGES/{DOMAIN}.mo"
 # What parts whole numbers from decimals (ISO 80000-1, 7.3.2, allows both marks).
 _DECIMAL_MARKS = {"de": ","}
 
@@ -38,9 +43,17 @@ class Tongue:
 
 def languages() -> tuple[str, ...]:
     """Codes of the languages that ship, English first."""
-    home = resources.files("spinlab.report") / "languages"
-    found = [entry.name for entry in home.iterdir() if (entry / "spinlab.mo").is_file()]
+    found = [entry.name for entry in _home().iterdir() if (entry / _PLACE).is_file()]
     return (ENGLISH, *sorted(found))
+
+
+def _home() -> Traversable:
+    return resources.files("spinlab.report") / "languages"
+
+
+def catalogues() -> AbstractContextManager[Path]:
+    """The folder of all catalogues, laid out as gettext expects it."""
+    return resources.as_file(_home())
 
 
 @cache
@@ -54,8 +67,7 @@ def tongue(code: str) -> Tongue:
         return Tongue(code=code, catalogue=NullTranslations(), decimal_mark=".")
     if code not in languages():
         raise ValueError(f"there is no catalogue for {code!r}; there are {', '.join(languages())}")
-    home = resources.files("spinlab.report") / "languages" / code / "spinlab.mo"
-    with home.open("rb") as stream:
+    with (_home() / code / _PLACE).open("rb") as stream:
         catalogue = GNUTranslations(stream)
     return Tongue(code=code, catalogue=catalogue, decimal_mark=_DECIMAL_MARKS.get(code, "."))
 

@@ -8,41 +8,58 @@ from spinlab.comparison.value import LineChange
 from spinlab.comparison.words import amount
 from spinlab.lesson.make import SLOW_PACE
 from spinlab.lesson.value import Lesson, Listen, Question
+from spinlab.phrase import say
 from spinlab.recording import Recording
 from spinlab.report import words
-from spinlab.report.compare_page import METHODS, picture_shapes
+from spinlab.report.compare_page import METHODS, decibels, picture_shapes
 from spinlab.report.compare_pictures import telling_curves
-from spinlab.report.compare_text import letter, place_note, where
+from spinlab.report.compare_text import NOT_ASSIGNED, letter, place_note, where
+from spinlab.report.language import ENGLISH, speaking, tell, tell_many
 from spinlab.report.shell import rendered, text_of
 from spinlab.report.sound import sound_uri
 
 _ANSWERS = {
-    "clip 1": "Clip 1",
-    "clip 2": "Clip 2",
-    "no difference": "Neither: at this speed the recordings prove no difference",
+    "clip 1": say("Clip {number}", number=1),
+    "clip 2": say("Clip {number}", number=2),
+    "no difference": say("Neither: at this speed the recordings prove no difference"),
+}
+# What the page's script says, by the name it asks for; fields in braces are filled by the script.
+_TOLD = {
+    "choose": say("Choose an answer first."),
+    "right": say("Right. The proof is below."),
+    "wrong": say("Not so. Listen again with the proof below."),
+    "revealed": say("Revealed before a choice was made."),
+    "score": say("{{right}} of {{done}} answered right, {{left}} to go."),
 }
 
 
-def lesson_page(lesson: Lesson) -> str:
-    """The whole lesson as the text of one HTML file; nothing is fetched, nothing is sent."""
+def lesson_page(lesson: Lesson, *, language: str = ENGLISH) -> str:
+    """The whole lesson as the text of one HTML file; nothing is fetched, nothing is sent.
+
+    Args:
+        lesson: from `spinlab.make_lesson`.
+        language: code of a language that ships.
+    """
     style = text_of("page.css") + text_of("compare.css") + text_of("lesson.css")
-    pair = lesson.comparison.pairs[0]
-    return rendered(
-        "lesson.html",
-        style,
-        text_of("lesson.js"),
-        words=words,
-        questions=[_question(lesson, n, one) for n, one in enumerate(lesson.questions, start=1)],
-        recordings=[
-            (letter(k), words.one_line(subject.file), subject)
-            for k, subject in enumerate(lesson.comparison.subjects)
-        ],
-        comparison=lesson.comparison,
-        statements=[statement.sentence for statement in pair.statements],
-        pictures=picture_shapes(pair, telling_curves(pair)[:1]),
-        place_note=place_note(lesson.comparison),
-        methods=METHODS,
-    )
+    pair, count = lesson.comparison.pairs[0], len(lesson.questions)
+    with speaking(language):
+        start = tell_many("{count} question.", "{count} questions.", count=count)
+        return rendered(
+            "lesson.html",
+            style,
+            text_of("lesson.js"),
+            questions=[_question(lesson, n, one) for n, one in enumerate(lesson.questions, 1)],
+            recordings=[
+                (letter(k), words.one_line(subject.file), subject)
+                for k, subject in enumerate(lesson.comparison.subjects)
+            ],
+            comparison=lesson.comparison,
+            statements=[statement.sentence for statement in pair.statements],
+            pictures=picture_shapes(pair, telling_curves(pair)[:1]),
+            place_note=place_note(lesson.comparison),
+            methods=METHODS,
+            told={name: tell(text) for name, text in _TOLD.items()} | {"start": start},
+        )
 
 
 def _question(lesson: Lesson, number: int, one: Question) -> dict[str, Any]:
@@ -50,44 +67,60 @@ def _question(lesson: Lesson, number: int, one: Question) -> dict[str, Any]:
         "number": number,
         "speed": words.number(one.speed_rpm, 0),
         "asked": one.asked,
-        "clips": [_player(f"Clip {k}", clip) for k, clip in enumerate(one.clips, start=1)],
-        "answer": one.answer,
-        "answer_words": _ANSWERS[one.answer],
-        "who": [
-            (
-                f"Clip {k}",
-                letter(clip.subject),
-                words.one_line(lesson.comparison.subjects[clip.subject].file),
-                words.clock(clip.start_s),
-            )
+        "clips": [
+            _player(tell("Clip {number}", number=k), number, clip)
             for k, clip in enumerate(one.clips, start=1)
         ],
+        "answer": one.answer,
+        "answer_words": tell(_ANSWERS[one.answer]),
+        "who": [_who(lesson, k, clip) for k, clip in enumerate(one.clips, start=1)],
         "proof": [_proof(line, one.speed_rpm) for line in one.proof],
-        "apart": [_player(letter(clip.subject), clip) for clip in one.apart],
+        "apart": [
+            _player(tell("{letter}, apart", letter=letter(clip.subject)), number, clip)
+            for clip in one.apart
+        ],
         "apart_words": _apart(one),
     }
 
 
-def _player(name: str, clip: Listen) -> dict[str, str]:
+def _player(name: str, question: int, clip: Listen) -> dict[str, str]:
     sound = Recording(kind="sound", samples=clip.samples[None, :], rate_hz=clip.rate_hz)
-    return {"name": name, "uri": sound_uri(sound) or ""}
+    return {
+        "name": name,
+        "label": tell("Question {number}, {clip}", number=question, clip=name),
+        "uri": sound_uri(sound) or "",
+    }
+
+
+def _who(lesson: Lesson, number: int, clip: Listen) -> str:
+    return tell(
+        "Clip {number} is {letter}: {file}, from {start} in the file.",
+        number=number,
+        letter=letter(clip.subject),
+        file=words.one_line(lesson.comparison.subjects[clip.subject].file),
+        start=words.clock(clip.start_s),
+    )
 
 
 def _apart(one: Question) -> str:
     if one.band_hz is None:
         return ""
     low, high = (words.number(edge / 1000, 1) for edge in one.band_hz)
-    slow = words.number(1 / SLOW_PACE, 0)
-    return f"Only {low} to {high} kHz, {slow} times slower: there the knocks can be counted."
+    return tell(
+        "Only {low} to {high} kHz, {slow:.0f} times slower: there the knocks can be counted.",
+        low=low,
+        high=high,
+        slow=1 / SLOW_PACE,
+    )
 
 
 def _proof(line: LineChange, speed_rpm: float) -> dict[str, str]:
     at = next(at for at in line.at_speeds if at.speed_rpm == speed_rpm)
     return {
-        "what": line.label or "a line of unknown origin",
+        "what": tell(line.label or NOT_ASSIGNED),
         "order": words.number(line.order, 2),
         "where": where(line),
-        "first": words.number(at.first_db, 1, sign=True),
-        "second": words.number(at.second_db, 1, sign=True),
-        "change": amount(at.change_db, at.low_db, at.high_db),
+        "first": decibels(at.first_db),
+        "second": decibels(at.second_db),
+        "change": tell(amount(at.change_db, at.low_db, at.high_db)),
     }

@@ -10,6 +10,7 @@ from contextlib import suppress
 from pathlib import Path
 
 from spinlab.errors import OutputError, printable
+from spinlab.phrase import Phrase, say
 
 
 def check_writable(targets: Iterable[Path], *, never: Iterable[Path] = ()) -> None:
@@ -27,8 +28,11 @@ def check_writable(targets: Iterable[Path], *, never: Iterable[Path] = ()) -> No
     for target in targets:
         if any(target.exists() and target.samefile(path) for path in kept):
             raise OutputError(
-                f"{printable(target)} is what is to be checked, and is never written over; "
-                "choose another name."
+                say(
+                    "{target} is what is to be checked, and is never written over; choose "
+                    "another name.",
+                    target=printable(target),
+                )
             )
         _probe(target)
 
@@ -92,15 +96,17 @@ def _mode(target: Path) -> int:
 def _probe(target: Path) -> None:
     try:
         if target.is_dir():
-            raise OutputError(_cannot(target, "it is a folder; name a file"))
+            raise OutputError(_cannot(target, say("it is a folder; name a file")))
         if target.exists():
             if not os.access(target, os.W_OK):
-                raise OutputError(_cannot(target, "it is write-protected"))
+                raise OutputError(_cannot(target, say("it is write-protected")))
             if not target.is_file():
                 return
         folder = Path(os.path.realpath(target)).parent
         if not folder.is_dir():
-            raise OutputError(_cannot(target, f"there is no folder {printable(folder)}"))
+            raise OutputError(
+                _cannot(target, say("there is no folder {folder}", folder=printable(folder)))
+            )
         handle, name = tempfile.mkstemp(dir=folder, prefix=".spinlab-", suffix=".part")
         os.close(handle)
         os.unlink(name)
@@ -110,4 +116,5 @@ def _probe(target: Path) -> None:
 
 
 def _cannot(target: Path, reason: str) -> str:
-    return f"{printable(target)} cannot be written: {printable(reason)}."
+    why = reason if isinstance(reason, Phrase) else printable(reason)
+    return say("{target} cannot be written: {reason}.", target=printable(target), reason=why)

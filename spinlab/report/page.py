@@ -42,9 +42,7 @@ def page_html(analysis: Analysed, *, language: str = ENGLISH) -> str:
     style, script = text_of("page.css"), text_of("page.js")
     with speaking(language):
         content = _content(analysis)
-        return rendered(
-            "page.html", style, script, words=words, _=tell, language=language, **content
-        )
+        return rendered("page.html", style, script, **content)
 
 
 def _content(analysis: Analysed) -> dict[str, Any]:

@@ -7,6 +7,9 @@ import hashlib
 from importlib import resources
 from typing import TYPE_CHECKING, Any
 
+from spinlab.report import words
+from spinlab.report.language import current, tell
+
 if TYPE_CHECKING:
     from jinja2 import Template
 
@@ -49,6 +52,13 @@ def template(name: str) -> Template:
 
 
 def rendered(name: str, style: str, script: str = "", **content: Any) -> str:
-    """A page from its template."""
-    allowed = policy(style, script)
-    return template(name).render(style=style, script=script, policy=allowed, **content)
+    """A page from its template, in the language of this context."""
+    return template(name).render(
+        style=style,
+        script=script,
+        policy=policy(style, script),
+        words=words,
+        _=tell,
+        language=current().code,
+        **content,
+    )

@@ -157,20 +157,25 @@ def _knocks(sound: Loudness, track: SpeedTrack) -> tuple[float | None, float | N
     """F test of integer against off-integer orders of the log power, all bands together.
 
     The logarithm makes noise of any strength equally noisy, so that quiet turns count as much as
-    loud ones.  Returns ratio, chance and speed of the speed bin with the least chance.
+    loud ones.  A knock fills its harmonics evenly; two tones that beat make one line.  So the
+    weaker of the two orders decides.  Returns ratio, chance and speed of the speed bin with the
+    least chance.
     """
     from scipy.stats import f as f_law
 
     logs = replace(sound.as_recording(), samples=np.log(sound.power))
     found = angular_orders(logs, track, (1.0, 2.0, *KNOCK_ORDERS, *QUIET_ORDERS), turns=TURNS)
     power = np.abs(found.amplitude) ** 2
-    knocks = np.sum([power[found.index(o)] for o in KNOCK_ORDERS], axis=0)
-    quiet = np.sum([power[found.index(o)] for o in QUIET_ORDERS], axis=0)
+    knocks = np.stack([power[found.index(o)] for o in KNOCK_ORDERS])
+    quiet = np.mean([power[found.index(o)] for o in QUIET_ORDERS], axis=0)
     held = found.speed_rpm / 60.0 * max(KNOCK_ORDERS + QUIET_ORDERS) < 0.45 * sound.rate_hz
     for order in KNOCK_ORDERS + QUIET_ORDERS:
         # A motor or pump swells with the mains: order 3 at 1200 rpm is 60 Hz.
         for mains_hz in _mains_swells(track):
             held &= np.abs(order * found.speed_rpm / 60.0 - mains_hz) > MAINS_CLEARANCE_HZ
+    bands = _independent_bands(
+        np.concatenate([found.amplitude[found.index(o)][:, held] for o in QUIET_ORDERS], axis=1)
+    )
     bins = np.round(found.speed_rpm / 50.0)
     best: tuple[float, float, float] | None = None
     trials = 0
@@ -179,13 +184,28 @@ def _knocks(sound: Loudness, track: SpeedTrack) -> tuple[float | None, float | N
         count = int(here.sum())
         if count < LEAST_WINDOWS:
             continue
-        # Neighbouring windows and bands share part of their noise: half of them count.
-        freedom = 2.0 * len(KNOCK_ORDERS) * count * len(sound.power) / 2.0
-        ratio = float(2.0 * knocks[:, here].sum() / max(quiet[:, here].sum(), 1e-300))
-        p = float(f_law.sf(ratio, freedom, 2.0 * freedom))
+        # Neighbouring windows share part of their noise: half of them count.
+        freedom = 2.0 * count * bands / 2.0
+        beside = max(float(quiet[:, here].sum()), 1e-300)
+        ratio = float(knocks[:, :, here].sum(axis=(1, 2)).min()) / beside
+        p = float(f_law.sf(ratio, freedom, len(QUIET_ORDERS) * freedom))
         trials += 1
         if best is None or p < best[0]:
             best = (p, ratio, float(found.speed_rpm[here].mean()))
     if best is None:
         return None, None, None
     return best[1], float(min(1.0, best[0] * trials)), best[2]
+
+
+def _independent_bands(amplitude: NDArray[np.complexfloating]) -> float:
+    """How many bands count, shape (b, n) of noise: (tr C)^2 / tr C^2 (Satterthwaite 1946).
+
+    Speech, a slam or a fan swells in all bands at once.
+    """
+    if amplitude.shape[1] < 2:
+        return 1.0
+    scaled = amplitude / np.maximum(
+        np.sqrt(np.mean(np.abs(amplitude) ** 2, axis=1, keepdims=True)), 1e-150
+    )
+    shared = np.abs(scaled @ scaled.conj().T / amplitude.shape[1]) ** 2
+    return float(len(amplitude) ** 2 / shared.sum())

@@ -21,6 +21,7 @@ WHOLE_ORDERS = (1.0, 2.0, 3.0, 4.0, 5.0, 6.0)
 HALF_ORDERS = (0.5, 1.5, 2.5, 3.5)
 TURNS = 48.0
 SIGNIFICANT_P = 1e-3
+PLATEAU_RPM = 50.0  # windows within this belong to one plateau
 SOUND_RATE_HZ = 800.0  # enough for order 6 at 1800 rpm
 
 
@@ -107,21 +108,16 @@ def _steady(found: OrderTrack, track: SpeedTrack) -> NDArray[np.bool_]:
 
 
 def _level(found: OrderTrack, order: float, here: NDArray[np.bool_]) -> OrderLevel:
-    """Mean level with the noise's power removed; p from the chi-square law of the sum."""
-    from scipy.stats import chi2
-    from scipy.stats import f as f_law
-
+    """Mean level with the noise's power removed, and the chance of as much in noise."""
     k = found.index(order)
     a = np.abs(found.amplitude[k][:, here]) ** 2
     u = found.standard_uncertainty[k][:, here] ** 2
-    count = a.size
-    independent = max(1.0, 2.0 * count / 3.0)
-    # Digital silence has neither line nor noise: a ratio of 0, not 0/0.
-    ratio = float(np.mean(a / np.maximum(2.0 * u, 1e-30)))
-    # The noise beside is an estimate too, from some six probes in five windows: about 20 times
-    # as many degrees of freedom would make it exact, so the F law is used, not chi-square.
-    p = float(f_law.sf(ratio, 2.0 * independent, 6.0 * independent))
-    p = max(p, float(chi2.sf(ratio * 2.0 * independent, 2.0 * independent)))
+    independent = max(1.0, 2.0 * a.size / 3.0)
+    groups = _by_speed(found.speed_rpm[here])
+    # The middle plateau decides: a part that is loose shows at most speeds, a tone or a folded line
+    # meets an order at one.
+    chances = sorted(_chance(a[:, group], u[:, group]) for group in groups)
+    p = chances[len(chances) // 2]
     axes_square = float(np.mean(np.sum(a, axis=0))) - 2.0 * float(np.mean(np.sum(u, axis=0)))
     level = float(np.sqrt(max(axes_square, 0.0)))
     noise = float(np.sqrt(np.mean(u) / max(independent / a.shape[0], 1.0)))
@@ -129,6 +125,27 @@ def _level(found: OrderTrack, order: float, here: NDArray[np.bool_]) -> OrderLev
         max(independent / a.shape[0], 1.0)
     )
     return OrderLevel(order=order, level=level, standard_uncertainty=max(noise, scatter), p_value=p)
+
+
+def _by_speed(speed_rpm: NDArray[np.float64]) -> list[NDArray[np.bool_]]:
+    """Windows of each plateau; all together where no plateau holds two."""
+    bins = np.round(speed_rpm / PLATEAU_RPM)
+    groups = [bins == b for b in np.unique(bins)]
+    return [g for g in groups if g.sum() >= 2] or [np.ones(len(bins), dtype=bool)]
+
+
+def _chance(square: NDArray[np.float64], noise: NDArray[np.float64]) -> float:
+    """Chance of such a mean square without a line."""
+    from scipy.stats import chi2
+    from scipy.stats import f as f_law
+
+    independent = max(1.0, 2.0 * square.size / 3.0)
+    # Digital silence has neither line nor noise: a ratio of 0, not 0/0.
+    ratio = float(np.mean(square / np.maximum(2.0 * noise, 1e-30)))
+    # The noise beside is an estimate too, from some six probes in five windows: about 20 times
+    # as many degrees of freedom would make it exact, so the F law is used, not chi-square.
+    p = float(f_law.sf(ratio, 2.0 * independent, 6.0 * independent))
+    return max(p, float(chi2.sf(ratio * 2.0 * independent, 2.0 * independent)))
 
 
 def _pattern(

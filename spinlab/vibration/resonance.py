@@ -20,11 +20,15 @@ from numpy.typing import NDArray
 from spinlab.phrase import say
 from spinlab.recording import Recording
 from spinlab.speed.track import Estimate, SpeedTrack
+from spinlab.vibration.sweep import Sweep, projector, windows_of
 
 RANGE_HZ = (1.4, 7.5)  # drum rates in which a tub's resonance is looked for
 FIT_RATE_HZ = 60.0
 WINDOW_TURNS = 2.5
 LEAST_WINDOWS = 8
+# The drum is on its way where its rate changes by this much, over a second.
+SLOPE_S = 1.0
+MOVING_HZ_PER_S = 0.1
 DAMPING_RANGE = (0.01, 0.6)
 _COUPLING = 0.05  # relative scatter that a panel-mounted sensor adds at any size
 _STRAY = 0.02  # share of the largest size that other modes and directions leak in
@@ -79,22 +83,27 @@ def passages(recording: Recording, track: SpeedTrack) -> tuple[Passage, ...]:
 
 
 def _monotone_runs(track: SpeedTrack) -> list[tuple[int, int]]:
-    """First and last frame of each stretch that crosses the range steadily up or down."""
+    """First and last frame of each stretch that crosses the range steadily up or down.
+
+    A dwell (distribution, a plateau within the range) says nothing of the resonance and belongs to
+    no run: noise over many seconds of it would decide the fit.
+    """
     rate = track.speed_rpm / 60.0
     inside = np.isfinite(rate) & (rate > 0.5 * RANGE_HZ[0]) & (rate < RANGE_HZ[1])
-    edges = np.flatnonzero(np.diff(np.concatenate([[False], inside, [False]]).astype(np.int8)))
+    if len(rate) < 4:
+        return []
+    hop_s = float(track.time_s[1] - track.time_s[0])
+    half = max(1, round(0.5 * SLOPE_S / hop_s))
+    padded = np.pad(rate, half, mode="edge")
+    slope = (padded[2 * half :] - padded[: -2 * half]) / (2 * half * hop_s)
     runs = []
-    for first, last in zip(edges[::2], edges[1::2], strict=True):
-        piece = rate[first:last]
-        if last - first < 4 or piece.max() < 1.6 * piece.min() or piece.max() < 5.0:
-            continue
-        # A dwell (distribution) inside the range belongs to neither side: keep the moving part.
-        slope = np.gradient(piece, track.time_s[first:last])
-        rising = piece[-1] > piece[0]
-        moving = np.flatnonzero(slope > 0.05 if rising else slope < -0.05)
-        if len(moving) >= 4:
-            runs.append((int(first + moving[0]), int(first + moving[-1])))
-    return runs
+    for moving in (inside & (slope > MOVING_HZ_PER_S), inside & (slope < -MOVING_HZ_PER_S)):
+        edges = np.flatnonzero(np.diff(np.concatenate([[False], moving, [False]]).astype(np.int8)))
+        for first, past in zip(edges[::2], edges[1::2], strict=True):
+            piece = rate[first:past]
+            if past - first >= 4 and piece.max() >= 1.6 * piece.min() and piece.max() >= 5.0:
+                runs.append((int(first), int(past - 1)))
+    return sorted(runs)
 
 
 def _measure(recording: Recording, track: SpeedTrack, first: int, last: int) -> list[Passage]:
@@ -116,21 +125,21 @@ def _measure(recording: Recording, track: SpeedTrack, first: int, last: int) -> 
         return [replace(nothing, reason=slow)]
     piece, time, rate = _slow_part(recording, start, end)
     turns = track.turns_at(time)
-    windows = _windows(turns - turns[0], WINDOW_TURNS)
+    windows = windows_of(turns - turns[0], WINDOW_TURNS)
     if len(windows) < LEAST_WINDOWS:
         return [replace(nothing, reason="the resonance range is passed in too few turns")]
     names, rows = _directions(recording, piece)
-    sweep = _Sweep(
+    sweep = Sweep(
         turns=turns,
         rate=rate,
-        project=_projector(turns, windows),
+        project=projector(turns, windows),
         time=time,
         centres=np.array([0.5 * (a + b) for a, b in windows]).astype(int),
     )
     amplitude = sweep.read(rows)
-    beside = _projector(turns, windows, order=1.0 + 1.9 / WINDOW_TURNS)
+    beside = projector(turns, windows, order=1.0 + 1.9 / WINDOW_TURNS)
     noise = np.sqrt(np.mean(np.abs(rows @ beside.T) ** 2, axis=1) / 2.0)
-    grid = sweep.grid()
+    grid = sweep.grid(RANGE_HZ)
     loudest = float(np.abs(amplitude).max())
     found = []
     for name, size, floor in zip(names, np.abs(amplitude), noise, strict=True):
@@ -171,62 +180,6 @@ def _directions(
     return ["vertical", "horizontal", "horizontal across"], rows
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
-class _Sweep:
-    """The drum's angle in one passage, and the windows' projector (w, n)."""
-
-    turns: NDArray[np.float64]
-    rate: float
-    project: NDArray[np.complex128]
-    time: NDArray[np.float64]
-    centres: NDArray[np.int64]
-
-    def read(self, rows: NDArray[np.float64]) -> NDArray[np.complex128]:
-        """Complex first-order amplitude in each window, (..., w)."""
-        real, imaginary = self.project.real, self.project.imag
-        return np.asarray(rows @ real.T + 1j * (rows @ imaginary.T))
-
-    @property
-    def drum_hz(self) -> NDArray[np.float64]:
-        """Drum rate at the windows' centres."""
-        return np.asarray(np.gradient(self.turns, self.time)[self.centres])
-
-    def response(self, natural_hz: float, damping: float) -> NDArray[np.float64]:
-        """Size of the first order that unit unbalance would show in each window."""
-        swept = swept_response(self.turns, self.rate, natural_hz=natural_hz, damping_ratio=damping)
-        return np.abs(self.read(swept))
-
-    def grid(self) -> dict[tuple[float, float], NDArray[np.float64]]:
-        """Responses on a coarse grid of frequency and damping, to start fits from."""
-        low, high = float(self.drum_hz.min()), float(self.drum_hz.max())
-        frequencies = np.geomspace(max(RANGE_HZ[0], 1.05 * low), min(RANGE_HZ[1], 0.9 * high), 14)
-        return {
-            (float(f), z): self.response(float(f), z)
-            for f in frequencies
-            for z in (0.025, 0.06, 0.13, 0.27)
-        }
-
-
-def swept_response(
-    turns: NDArray[np.float64], rate_hz: float, *, natural_hz: float, damping_ratio: float
-) -> NDArray[np.float64]:
-    """Acceleration of one mode under unit rotating unbalance, shape (n,), starting from rest.
-
-    The force is filtered in the frequency domain, padded until the mode's memory has died.
-    """
-    from scipy.fft import irfft, next_fast_len, rfft
-
-    angle = 2.0 * np.pi * turns
-    speed = np.gradient(angle) * rate_hz
-    force = np.real((speed**2 - 1j * np.gradient(speed) * rate_hz) * np.exp(1j * angle))
-    w0 = 2.0 * np.pi * natural_hz
-    memory = int(min(7.0 / (damping_ratio * w0), 30.0) * rate_hz)
-    length = next_fast_len(len(force) + memory, real=True)
-    w = 2.0 * np.pi * np.arange(length // 2 + 1) * rate_hz / length
-    gain = -(w**2) / (w0**2 - w**2 + 2j * damping_ratio * w0 * w)
-    return np.asarray(irfft(rfft(force, length) * gain, length)[: len(force)])
-
-
 def _slow_part(
     recording: Recording, start_s: float, end_s: float
 ) -> tuple[NDArray[np.float64], NDArray[np.float64], float]:
@@ -245,32 +198,8 @@ def _slow_part(
     return x, piece.start_s + np.arange(x.shape[1]) / rate, rate
 
 
-def _windows(turns: NDArray[np.float64], length_turns: float) -> list[tuple[int, int]]:
-    """Sample ranges of windows of so many turns, each a quarter further."""
-    starts = np.arange(0.0, turns[-1] - length_turns, length_turns / 4.0)
-    first = np.searchsorted(turns, starts)
-    last = np.searchsorted(turns, starts + length_turns)
-    return [(int(a), int(b)) for a, b in zip(first, last, strict=True) if b - a >= 8]
-
-
-def _projector(
-    turns: NDArray[np.float64], windows: list[tuple[int, int]], *, order: float = 1.0
-) -> NDArray[np.complex128]:
-    """Rows that turn samples into the complex amplitude of an order in each window, (w, n)."""
-    rows = np.zeros((len(windows), len(turns)), dtype=complex)
-    for w, (a, b) in enumerate(windows):
-        angle = 2.0 * np.pi * order * turns[a:b]
-        ramp = np.linspace(-1.0, 1.0, b - a)
-        weight = np.hanning(b - a + 2)[1:-1]
-        design = np.column_stack([np.ones(b - a), ramp, np.cos(angle), np.sin(angle)])
-        weighted = design * weight[:, None]
-        solve = np.linalg.solve(design.T @ weighted, weighted.T)
-        rows[w, a:b] = solve[2] - 1j * solve[3]
-    return rows
-
-
 def _fitted(
-    found: Passage, sweep: _Sweep, grid: dict[tuple[float, float], NDArray[np.float64]]
+    found: Passage, sweep: Sweep, grid: dict[tuple[float, float], NDArray[np.float64]]
 ) -> Passage:
     """Frequency and damping by the swept fit, and the half-power check.
 

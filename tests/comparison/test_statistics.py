@@ -10,6 +10,7 @@ from spinlab.comparison.statistics import (
     effective_segments,
     freedom,
     line_change,
+    line_freedom,
     probability,
     room_db,
 )
@@ -47,6 +48,33 @@ def test_a_tone_gives_no_more_freedom_than_its_own_lobe():
     # A single Fourier line has two degrees of freedom per segment; the lobe's skirts are the same
     # noise seen again.
     assert 2.0 <= freedom(lobe, 1.0) < 3.0
+
+
+def place_of(line, rng, *, erratic):
+    """Power over the floor of five lines around a tone in noise, in 40 Hann segments.
+
+    A steady line has one amplitude; an erratic one is noise itself, another in each segment
+    (Bendat and Piersol, Random Data, chapter 8).
+    """
+    window = np.hanning(257)[:-1]
+    amplitude = rng.standard_normal(40) if erratic else np.ones(40)
+    tone = np.cos(2 * np.pi * 40 / 256 * np.arange(256) + rng.uniform(0, 2 * np.pi))
+    # The tone's power in its place, over that of the noise, is `line`.
+    size = np.sqrt(line * 5 * np.sum(window**2) / 1.5) / (0.5 * np.sum(window))
+    parts = rng.standard_normal((40, 256)) + size * amplitude[:, None] * tone
+    return np.abs(np.fft.rfft(parts * window, axis=1)[:, 38:43]) ** 2 / np.sum(window**2)
+
+
+@pytest.mark.parametrize("erratic", [False, True])
+def test_the_freedom_of_a_line_is_that_of_its_counted_spread_whatever_it_is(erratic):
+    """Counted: 400 means over 40 segments; a steady line is ten times better known than an
+    erratic one of the same power."""
+    rng = np.random.default_rng(8)
+    places = [place_of(8.0, rng, erratic=erratic) for _ in range(400)]
+    means = np.array([place.mean() for place in places])
+    counted = 2.0 * means.mean() ** 2 / means.var()
+    stated = [line_freedom(place.mean(axis=0), place.mean(axis=1), 40.0) for place in places]
+    assert np.median(stated) == pytest.approx(counted, rel=0.3)
 
 
 def test_two_equal_lines_differ_as_often_as_fisher_says():

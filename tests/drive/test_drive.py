@@ -134,8 +134,23 @@ def test_a_lost_phase_raises_twice_and_a_bad_sensor_once_the_electrical_order():
     sensor = families({12: 0.3, 4: 0.3, 2: 0.5, 6: 0.4, 10: 0.3})
     assert healthy.twice_electrical_db < -6.0
     assert lost.twice_electrical_db > 6.0
-    assert lost.once_electrical_db < -6.0
+    assert lost.once_electrical_db is None
     assert sensor.once_electrical_db > -3.0
+
+
+def test_noise_at_a_fault_orders_place_has_no_level():
+    silent = families({})
+    assert silent.twice_electrical_db is None
+    assert silent.once_electrical_db is None
+    assert not silent.electrical_heard
+    assert families({12: 0.3}).electrical_heard
+
+
+def test_an_odd_multiple_that_is_slot_passing_too_is_no_sign_of_a_sensor():
+    spectra = spectra_of(*unit({6: 0.5, 12: 0.3}), 220.0)
+    names = family_names(pole_pairs=2, slots=6, commutator_bars=None)
+    found = motor_orders(spectra, names, ratio=RATIO, pole_pairs=2, plateaus_rpm=PLATEAUS)
+    assert found.once_electrical_db is None
 
 
 def test_a_carrier_is_the_middle_of_lines_that_move_apart():

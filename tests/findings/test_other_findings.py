@@ -187,7 +187,12 @@ def test_a_ratio_away_from_the_profile_names_the_profile_as_rival():
 def orders(twice_db, once_db):
     line = MotorLine(order=4, names=("x",), level_db=0.0, above_noise_db=20.0, p_value=1e-9)
     return drive(
-        motor=MotorOrders(lines=(line,), twice_electrical_db=twice_db, once_electrical_db=once_db)
+        motor=MotorOrders(
+            lines=(line,),
+            twice_electrical_db=twice_db,
+            once_electrical_db=once_db,
+            electrical_heard=True,
+        )
     )
 
 
@@ -198,6 +203,11 @@ def orders(twice_db, once_db):
 def test_the_electrical_orders_decide_between_phase_and_sensor(twice_db, once_db, speaking):
     found = motor.findings(orders(twice_db, once_db), MACHINE)
     assert {f.subject for f in found if f.state in ("attention", "fault")} == speaking
+
+
+def test_a_motor_that_is_not_heard_is_not_called_sound():
+    (found,) = motor.findings(drive(motor=MotorOrders(lines=())), MACHINE)
+    assert found.state == "not measurable"
 
 
 def test_arcing_needs_both_swell_and_crackle():

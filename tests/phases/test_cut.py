@@ -133,6 +133,18 @@ def test_noise_in_a_hole_of_the_speed_track_amid_the_spin_is_no_other_phase():
     assert labels <= {"spin", "running, not identified"}
 
 
+def test_the_hiss_of_a_drum_that_starts_is_no_fill():
+    rate_hz = 8000.0
+    rng = np.random.default_rng(4)
+    hiss = rng.normal(0, 0.02, int(60 * rate_hz))
+    hiss[: int(6 * rate_hz)] *= 0.01
+    hiss[int(20 * rate_hz) :] *= 4.0
+    time_s, speed, sigma = drawn((0, 400), (20, 400), (40, 1200), (60, 1200))
+    track = track_of(time_s, np.where(time_s < 20, np.nan, speed), sigma)
+    found = cut_phases(sound_of(hiss, rate_hz), track)
+    assert {phase.label for phase in found.phases} <= {"quiet", "running, not identified", "spin"}
+
+
 def test_a_correction_replaces_what_it_covers():
     _, found = measured("machine_off.csv")
     fixed = corrected(found, (parse_correction("spin=10-0:20"),))

@@ -1,9 +1,13 @@
 """Another language: one file of words, and the same numbers."""
 
+import ast
 import re
+from html.parser import HTMLParser
+from pathlib import Path
 
 import pytest
 
+import tests.invented
 from spinlab.phrase import said
 from spinlab.report.guide import guide_page, guide_text
 from spinlab.report.language import current, languages, speaking, tell, tell_many
@@ -52,7 +56,7 @@ def test_blanks_at_the_ends_are_kept_so_that_parts_can_be_joined(code):
 
 @pytest.mark.parametrize("code", codes())
 def test_what_the_program_reads_is_compiled_from_what_people_edit(code):
-    assert (LANGUAGES / code / "spinlab.mo").read_bytes() == compiled(read(code))
+    assert (LANGUAGES / code / "LC_MESSAGES" / "spinlab.mo").read_bytes() == compiled(read(code))
 
 
 def test_the_report_speaks_german_with_the_same_numbers(invented):
@@ -74,6 +78,72 @@ def test_the_page_speaks_german_and_says_so(invented):
     body = re.sub(r"<(style|script).*?</\1>", "", page, flags=re.S)
     for words in ("Stages of", "Findings", "Next check", "Could not", "probability"):
         assert words not in body
+
+
+class Shown(HTMLParser):
+    """Every string of a page that a person reads or hears."""
+
+    def __init__(self):
+        super().__init__()
+        self.strings, self._hidden = set(), False
+
+    def handle_starttag(self, tag, attrs):
+        self._hidden = tag in ("script", "style")
+        spoken = ("alt", "aria-label", "title", "placeholder", "aria-valuetext")
+        self.strings |= {value for name, value in attrs if name in spoken and value}
+
+    def handle_data(self, data):
+        if not self._hidden and data.strip():
+            self.strings.add(" ".join(data.split()))
+
+
+def shown(page):
+    reader = Shown()
+    reader.feed(page)
+    return reader.strings
+
+
+# The same in both languages: names of files, software and profiles, hashes, and words that are.
+ALIKE = re.compile(
+    r"spinlab|[0-9a-f]{64}|\.(wav|m4a|csv|toml|flac)\b|numpy|scipy|soundfile|Python|SHA-256"
+    r"|belt-brushed|generic belt drive|^(Name|Rate|Motor)$"
+)
+# What the invented analysis says is plain text that no catalogue knows, and its keys no real one's.
+INVENTED = [
+    node.value
+    for node in ast.walk(ast.parse(Path(tests.invented.__file__).read_text("utf-8")))
+    if isinstance(node, ast.Constant) and isinstance(node.value, str) and " " in node.value
+] + ["ripple rate"]
+
+
+def left_in_english(english, german):
+    """Words of four letters and more that a German page shares with the English one."""
+    both = shown(english) & shown(german)
+    return sorted(
+        text
+        for text in both
+        if re.search(r"[A-Za-z]{4,}", text)
+        and not ALIKE.search(text)
+        and not any(words in text for words in INVENTED)
+    )
+
+
+@pytest.mark.parametrize("kind", ["changed", "unchanged, three", "baseline", "lesson"])
+def test_no_string_of_a_page_of_several_recordings_stays_english(
+    compared_pages, compared_pages_in_german, kind
+):
+    assert left_in_english(compared_pages[kind], compared_pages_in_german[kind]) == []
+    assert '<html lang="de">' in compared_pages_in_german[kind]
+
+
+def test_no_string_of_the_check_page_stays_english(page, invented):
+    assert left_in_english(page, page_html(invented, language="de")) == []
+
+
+def test_numbers_have_a_decimal_comma_throughout_a_german_page(compared_pages_in_german):
+    for page in compared_pages_in_german.values():
+        for text in shown(page):
+            assert ALIKE.search(text) or not re.search(r"\d\.\d", text), text
 
 
 def test_the_guide_speaks_german():

@@ -4,25 +4,17 @@ import re
 
 import pytest
 
-from spinlab.lesson import make_lesson
-from spinlab.report.lesson_page import lesson_page
-from tests.comparison.made import modulated
-from tests.report.browser import console, measure, needs_chromium
-
-PLATEAUS = ((1200.0, 8.0),)
+from tests.report.browser import measure, needs_chromium
 
 
 @pytest.fixture(scope="module")
-def made():
-    return make_lesson(
-        modulated([(4.3, 0.05)], seed=1, plateaus=PLATEAUS),
-        modulated([(4.3, 0.8)], seed=2, plateaus=PLATEAUS),
-    )
+def made(compared):
+    return compared["lesson"][1]
 
 
 @pytest.fixture(scope="module")
-def page(made):
-    return lesson_page(made)
+def page(compared_pages):
+    return compared_pages["lesson"]
 
 
 def test_what_is_seen_before_an_answer_is_opened_names_no_recording(page):
@@ -30,21 +22,6 @@ def test_what_is_seen_before_an_answer_is_opened_names_no_recording(page):
     open_part = re.sub(r"<(script|style)>.*?</\1>", "", open_part, flags=re.S)
     assert "made.wav" not in open_part
     assert "made.wav" in page
-
-
-@needs_chromium
-@pytest.mark.parametrize("width", [320, 1280])
-def test_no_width_needs_sideways_scrolling_even_with_every_answer_open(page, tmp_path, width):
-    opened = page.replace("<details>", "<details open>")
-    inner, content = measure(
-        opened, "[innerWidth, document.documentElement.scrollWidth]", tmp_path, width=width
-    )
-    assert content <= inner == width
-
-
-@needs_chromium
-def test_the_unchanged_page_writes_no_error_to_the_console(page, tmp_path):
-    assert console(page, tmp_path) == []
 
 
 CHOOSE = """(() => {

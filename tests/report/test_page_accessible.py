@@ -38,6 +38,16 @@ def test_a_page_with_everything_open_breaks_no_rule(page, tmp_path, width, dark)
     assert passed > 20
 
 
+@pytest.mark.parametrize("kind", ["changed", "unchanged, three", "baseline", "lesson"])
+@pytest.mark.parametrize(
+    ("width", "dark"), [(390, True), (1280, False)], ids=["phone, dark", "desk"]
+)
+def test_pages_of_several_recordings_break_no_rule(compared_pages, tmp_path, kind, width, dark):
+    passed, broken = violations(compared_pages[kind], tmp_path, width=width, dark=dark)
+    assert broken == []
+    assert passed > 20
+
+
 def test_the_guide_breaks_no_rule(tmp_path):
     assert violations(guide_page(), tmp_path)[1] == []
 

@@ -4,7 +4,8 @@ import numpy as np
 import pytest
 
 from spinlab.vibration.decay import free_decay
-from spinlab.vibration.resonance import passages, swept_response
+from spinlab.vibration.resonance import passages
+from spinlab.vibration.sweep import swept_response
 from tests.vibration.signals import coarse, log_of
 
 RATE = 100.0

@@ -1,12 +1,14 @@
 "use strict";
 (() => {
   // Without this script the answers still open; with it, choices are checked and counted.
+  const words = JSON.parse(document.getElementById("lesson-words").textContent);
   const score = document.querySelector(".score");
   const questions = [...document.querySelectorAll(".question")];
   const done = new Map();
   const count = () => {
     const right = [...done.values()].filter(Boolean).length;
-    if (done.size) score.textContent = right + " of " + done.size + " answered right, " + (questions.length - done.size) + " to go.";
+    const numbers = { right, done: done.size, left: questions.length - done.size };
+    if (done.size) score.textContent = words.score.replace(/\{(\w+)\}/g, (_, name) => numbers[name]);
   };
   const pauseOthers = (playing) => {
     for (const audio of document.querySelectorAll("audio")) if (audio !== playing) audio.pause();
@@ -22,11 +24,11 @@
     check.addEventListener("click", () => {
       const chosen = question.querySelector("input:checked");
       if (!chosen) {
-        told.textContent = "Choose an answer first.";
+        told.textContent = words.choose;
         return;
       }
       const right = chosen.value === question.dataset.answer;
-      told.textContent = right ? "Right. The proof is below." : "Not so. Listen again with the proof below.";
+      told.textContent = right ? words.right : words.wrong;
       if (!done.has(question)) done.set(question, right);
       reveal.open = true;
       count();
@@ -35,12 +37,12 @@
     reveal.addEventListener("toggle", () => {
       if (reveal.open && !done.has(question)) {
         done.set(question, false);
-        told.textContent = "Revealed before a choice was made.";
+        told.textContent = words.revealed;
         count();
       }
     });
   }
   score.hidden = false;
-  score.textContent = questions.length + (questions.length === 1 ? " question." : " questions.");
+  score.textContent = words.start;
   count();
 })();

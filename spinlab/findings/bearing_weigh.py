@@ -1,0 +1,135 @@
+"""How likely a family of lines is the damage it fits: chance and every rival weighed.
+
+A probability is (1 - chance) x (1 - other): chance is what the corrected odds leave to noise,
+given how rare such damage is to begin with; other is what remains for everything that makes lines
+and is not this damage.  The parts of *other* are stated one by one, as rivals.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from spinlab.bearings import BearingEvidence, Hypothesis
+from spinlab.bearings.evidence import SpeedTest, StageEvidence
+from spinlab.finding import Cause
+from spinlab.findings.bearing_odds import chance_of_noise, healthy_share, missing_share
+from spinlab.findings.bearing_roar import cage_probability
+from spinlab.phrase import say
+from spinlab.recording import Kind
+
+# What is left for causes nobody thought of.
+UNKNOWN_CAUSE = 0.02
+# A family never seen at another speed may come from something that does not turn with the drum.
+UNTESTED_SPEED = 0.05
+# Lines that vanish at a higher speed are hardly impacts.
+ONE_STRETCH = 0.7
+# Left to something else where the lines keep their frequency instead of their order.
+STAYS_PUT = 0.95
+# A family whose first harmonic lies on another cause's order is as likely to be that.
+COINCIDES = 0.5
+# The same where the cause would have to show its lower multiples too and does not: that takes
+# several places at equal distances.
+INCOMPLETE = 0.05
+# Lines at simple fractions of a turn explain as much as the damage does.
+FRACTIONS = 0.9
+# A second damage beside the first, less deep than this share of it, may be the first's by-product.
+SECOND_SHARE = 0.4
+SECOND_RIVAL = 0.7
+_FAINT = 0.01
+
+
+@dataclass(frozen=True, kw_only=True)
+class Judged:
+    """One family of lines with its probability as damage, and its rivals'."""
+
+    hypothesis: Hypothesis
+    stages: tuple[StageEvidence, ...]
+    speed: SpeedTest
+    probability: float
+    rivals: tuple[Cause, ...]
+
+
+def judge(evidence: BearingEvidence, kind: Kind) -> list[Judged]:
+    """One entry per family found, not per bearing that it fits."""
+    judged: list[Judged] = []
+    seen: set[float] = set()
+    pairs = zip(evidence.hypotheses, evidence.stages, evidence.speed_tests, strict=False)
+    for hypothesis, stages, speed in pairs:
+        if hypothesis.order in seen:
+            continue
+        seen.add(hypothesis.order)
+        deepest = max((one.hypothesis.family_depth for one in judged), default=0.0)
+        probability, rivals = _weigh(hypothesis, speed, kind, deepest)
+        judged.append(
+            Judged(
+                hypothesis=hypothesis,
+                stages=stages,
+                speed=speed,
+                probability=probability,
+                rivals=rivals,
+            )
+        )
+    return sorted(judged, key=lambda one: -one.probability)
+
+
+def against_speed(speed: SpeedTest) -> list[tuple[str, float]]:
+    """What the test against speed leaves to causes that do not turn with the drum."""
+    if speed.follows == "no":
+        return [("something that does not turn with the drum", STAYS_PUT)]
+    if speed.follows == "one stretch":
+        return [("something that runs at one speed of the drum only", ONE_STRETCH)]
+    if speed.follows == "not tested":
+        return [("something that does not turn with the drum", UNTESTED_SPEED)]
+    return []
+
+
+def _weigh(
+    hypothesis: Hypothesis, speed: SpeedTest, kind: Kind, deepest: float
+) -> tuple[float, tuple[Cause, ...]]:
+    """Probability of the damage, and of each rival."""
+    chance = chance_of_noise(hypothesis.log10_p)
+    depth = max(hypothesis.family_depth, hypothesis.depth)
+    others: list[tuple[str, float]] = [
+        ("a cause nobody listed", UNKNOWN_CAUSE),
+        ("other lines of the machine, of which these are a part", missing_share(hypothesis.share)),
+        ("ball passes of a healthy bearing", healthy_share(depth, kind)),
+    ]
+    others += [(cause, COINCIDES) for cause in hypothesis.coincides]
+    others += [
+        (say("{cause}, though its lower multiples are missing", cause=cause), INCOMPLETE)
+        for cause in hypothesis.incomplete
+    ]
+    if hypothesis.fractions > 1:
+        parts = say(
+            "lines at {fractions}ths of a turn: speed read at a multiple, or a gear",
+            fractions=hypothesis.fractions,
+        )
+        others.append((parts, FRACTIONS))
+    others += against_speed(speed)
+    if depth < SECOND_SHARE * deepest:
+        others.append(("a by-product of the stronger damage", SECOND_RIVAL))
+    stands = 1.0 - chance
+    for _, share in others:
+        stands *= 1.0 - share
+    left = 1.0 - stands
+    weights = [("chance", chance), *others]
+    total = sum(share for _, share in weights) or 1.0
+    rivals = tuple(
+        Cause(cause=cause, probability=round(left * share / total, 4))
+        for cause, share in sorted(weights, key=lambda item: -item[1])
+        if left * share / total >= 0.005
+    )
+    return stands, rivals
+
+
+def strongest_probability(evidence: BearingEvidence, *, kind: Kind) -> float:
+    """Highest probability of any listed damage, whether or not it makes a finding.
+
+    For benchmarks: ranks recordings from surely healthy to surely damaged.  Where chance easily
+    explains everything, the odds against chance rank alone, below all others.
+    """
+    judged = judge(evidence, kind) if not evidence.reason else []
+    rarest = min((h.log10_p for h in evidence.hypotheses), default=0.0)
+    faint = _FAINT * (1.0 - chance_of_noise(rarest))
+    strongest = max((one.probability for one in judged), default=faint)
+    return max(strongest, cage_probability(evidence.roar, kind=kind))
