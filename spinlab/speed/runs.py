@@ -55,7 +55,7 @@ def carried(refined: Refined, support: NDArray[np.float64]) -> NDArray[np.bool_]
     return either
 
 
-def moves(refined: Refined, run: NDArray[np.int64]) -> bool:
+def moves(refined: Refined, run: NDArray[np.int64], *, least_spread: float = LEAST_SPREAD) -> bool:
     """Whether any unbroken run changes speed: what does not may be a pump or a fan.
 
     A path that leaps from one standing tone to another passes over the speeds between without

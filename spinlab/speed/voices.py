@@ -131,7 +131,7 @@ def gather(maps: Maps, *, highest_hz: float, first_order_felt: bool = False) -> 
         highest_hz: the fastest drum rate.
         first_order_felt: the recording is of a sensor that feels the drum's first order.
     """
-    count = maps.grid.cell_of(highest_hz) + 1
+    count = min(maps.grid.cell_of(highest_hz) + 1, maps.grid.count)
     return _prepared(Evidence(maps=maps, count=count, first_order_felt=first_order_felt))
 
 

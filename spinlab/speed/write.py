@@ -6,10 +6,17 @@ import numpy as np
 from numpy.typing import NDArray
 
 from spinlab.speed.drumlock import Lock
+from spinlab.speed.level import frame_noise
 from spinlab.speed.maps import Maps
 from spinlab.speed.motion import classify
 from spinlab.speed.refine import Refined
-from spinlab.speed.runs import carried, linked, moves, proven_apart, run_numbers
+from spinlab.speed.runs import (
+    carried,
+    linked,
+    moves,
+    proven_apart,
+    run_numbers,
+)
 from spinlab.speed.scale import LEAST_MEASURED, LEAST_WEIGHT, Candidate
 from spinlab.speed.shown import Own, own_evidence, supported
 from spinlab.speed.steady_tones import mains, steady_lines
@@ -21,6 +28,8 @@ STANDING = (
 )
 # A stretch known less well than this share follows no line, and is not shown; frames of its mean.
 MOST_SIGMA = 0.003
+MOST_FELT_SIGMA = 0.01
+LOST_FRAME = 2.0
 SIGMA_FRAMES = 9
 SHOWN_RIVAL = 0.01
 # A best reading with less of the likelihood than this is none at all.
@@ -47,12 +56,16 @@ def write_down(
     carried_on = carried(refined, own.support)
     run = run_numbers(refined.time_s, refined.log_hz, carried_on)
     joined = linked(refined, run)
-    if not moves(refined, joined) and (felt or not proven_apart(refined, scales[0])):
+    # one sensor feels one order, which no other stands for: its path may be faint between stretches
+    moving = moves(refined, run_numbers(refined.time_s, refined.log_hz) if felt else joined)
+    if not moving and (felt or not proven_apart(refined, scales[0])):
         return nothing(maps, STANDING)
     keep = carried_on & supported(refined, joined, own, factor)
     relative = np.hypot(np.hypot(refined.sigma, lock_sigma), scales[0].sigma)
-    if not felt:
-        keep &= steady_sigma(relative) < MOST_SIGMA
+    # a heavy drum does not jump: what its readings scatter by is not known better than that
+    relative = np.maximum(relative, frame_noise(refined.log_hz))
+    most = MOST_FELT_SIGMA if felt else MOST_SIGMA
+    keep &= (steady_sigma(relative) < most) & (relative < LOST_FRAME * most)
     known = heard[keep]
     count = len(maps.time_s)
     speed, sigma, confidence = np.full(count, np.nan), np.full(count, np.nan), np.zeros(count)
