@@ -28,7 +28,7 @@ STANDING = (
 )
 # A stretch known less well than this share follows no line, and is not shown; frames of its mean.
 MOST_SIGMA = 0.003
-MOST_FELT_SIGMA = 0.01
+MOST_FELT_SIGMA = 0.015
 LOST_FRAME = 2.0
 SIGMA_FRAMES = 9
 SHOWN_RIVAL = 0.01
