@@ -45,8 +45,8 @@ WIDTHS = {"phone": 390, "desk": 1280}
 # All pictures together, in bytes: they travel with every clone.
 MOST_BYTES = 3_000_000
 # Taller ones are cut: what follows is for experts, and nobody scrolls through a picture.
-MOST_HEIGHT = 4200
-_COLOURS = 48
+MOST_HEIGHT = 3600
+_COLOURS = 20
 _SHEET_DPI = 80
 
 

@@ -6,11 +6,12 @@ and a content security policy forbids the rest.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 from spinlab.finding import Finding
 from spinlab.fitness import better_take, fitness
+from spinlab.phrase import listed
 from spinlab.portrait import Portrait, portrait
 from spinlab.report import words
 from spinlab.report.card import card
@@ -55,6 +56,8 @@ def _content(analysis: Analysed) -> dict[str, Any]:
         "state_word": tell(words.STATE_WORDS[analysis.verdict.state]),
         "analysis": analysis,
         "stages": [_stage(stage) for stage in analysis.stages.stages],
+        "any_speed": any(stage.speed_rpm is not None for stage in analysis.stages.stages),
+        "whys": _whys(analysis.stages.stages),
         "between": words.between_stages(analysis.stages),
         **_findings(analysis),
         "phases": phase_lines(getattr(analysis, "phases", None)),
@@ -117,8 +120,22 @@ def _stage(stage: Stage) -> dict[str, Any]:
         "ripple": words.number(stage.ripple_percent, 2),
         "overshoot": words.number(stage.overshoot_percent, 1),
         "rise": words.number(stage.rise_rpm_per_s, 0),
-        "reason": words.in_full(stage.reason) if stage.outcome != "reached" else "",
     }
+
+
+def _whys(stages: Sequence[Stage]) -> list[tuple[str, str]]:
+    """(which stages and their outcome, why) of all but those reached; a shared reason once."""
+    groups: dict[tuple[str, str], list[str]] = {}
+    for stage in stages:
+        if stage.reason and stage.outcome != "reached":
+            key = (tell(words.OUTCOME_WORDS[stage.outcome]), words.in_full(stage.reason))
+            groups.setdefault(key, []).append(
+                words.number(stage.expected_rpm or stage.speed_rpm, 0)
+            )
+    return [
+        (f"{tell(listed(names))} {tell('rpm')}, {outcome}", reason)
+        for (outcome, reason), names in groups.items()
+    ]
 
 
 # The state whose shape and colour an outcome borrows.

@@ -112,7 +112,7 @@ def timed(client, address):
 def browser(port, token, csrf=""):
     """What makes a client of one person."""
     headers = {"Cookie": f"__Host-desk={token}", "X-CSRF-Token": csrf}
-    return {"base_url": f"http://{HOST}:{port}", "headers": headers, "timeout": 120}
+    return {"base_url": f"http://{HOST}:{port}", "headers": headers, "timeout": None}
 
 
 async def send(port, token, csrf, content):
@@ -144,7 +144,7 @@ def measure_uploads(service, size):
     with service.reader() as client:
         timed(client, "/queue")
         senders.start()
-        while service.received_bytes() == 0:
+        while senders.is_alive() and service.received_bytes() == 0:
             time.sleep(0.02)
         began = time.perf_counter()
         while senders.is_alive():

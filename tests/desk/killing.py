@@ -34,7 +34,7 @@ SENDERS = 3
 # So many recordings must have come through per kill before the next: else a slow computer would
 # only ever be killed while it begins anew.
 PACE = 0.6
-# Share of the kills that wait until the process is at work; the others strike at any time.
+# Share of the worker's kills that wait until it has claimed a job; the others strike at any time.
 AMID_WORK = 0.9
 PATIENCE_S = 1800.0
 
@@ -150,10 +150,10 @@ def campaign(folder, kills, *, seed=1):
         for number in range(kills):
             name = rng.choice(["server", "worker"])
             wait_until(lambda least=PACE * number: desk.done() >= least)
-            if rng.random() < AMID_WORK and name == "worker":
-                wait_until(desk.claimed)
-            elif name == "server":
+            if name == "server":
                 wait_until_open(desk.port)
+            elif rng.random() < AMID_WORK:
+                wait_until(desk.claimed)
             time.sleep(rng.uniform(0.0, 1.2 * span_s))
             tally.kills[desk.kill(name)] += 1
         stop.set()

@@ -106,7 +106,7 @@ def shown(page):
 # The same in both languages: names of files, software and profiles, hashes, and words that are.
 ALIKE = re.compile(
     r"spinlab|[0-9a-f]{64}|\.(wav|m4a|csv|toml|flac)\b|numpy|scipy|soundfile|Python|SHA-256"
-    r"|belt-brushed|generic belt drive|^(Name|Rate|Motor)$"
+    r"|belt-brushed|generic belt drive|^(Name|Rate|Motor|Ripple)$"
 )
 # What the invented analysis says is plain text that no catalogue knows, and its keys no real one's.
 INVENTED = [
