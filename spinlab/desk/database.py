@@ -20,6 +20,9 @@ from spinlab.errors import InputError
 
 # How long a writer waits for its turn in SQLite.
 _BUSY_MS = 20_000
+# Connections beyond the eight that are kept: together more than the server has threads, forty for
+# pages and eight for uploads, so that none waits for a connection.
+_MORE = 48
 _WRITES = "spinlab_writes"
 
 
@@ -97,8 +100,8 @@ def _alembic(connection: Connection) -> Any:
 
 def _engine(url: str) -> Engine:
     if not url.startswith("sqlite"):
-        return create_engine(url, pool_size=8, max_overflow=24, pool_pre_ping=True)
-    engine = create_engine(url, pool_size=8, max_overflow=32, connect_args={"timeout": 20})
+        return create_engine(url, pool_size=8, max_overflow=_MORE, pool_pre_ping=True)
+    engine = create_engine(url, pool_size=8, max_overflow=_MORE, connect_args={"timeout": 20})
     event.listen(engine, "connect", _prepare)
     event.listen(engine, "begin", _begin)
     return engine

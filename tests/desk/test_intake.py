@@ -196,3 +196,17 @@ def test_two_parts_at_once_do_not_mix(embedded):
         return await first, refused.value.status
 
     assert asyncio.run(at_once()) == (10, 423)
+
+
+def test_a_turn_to_write_that_does_not_come_is_told_as_busy(embedded, monkeypatch):
+    from spinlab.desk import database
+
+    client = embedded.browser("technician")
+    # https://www.sqlite.org/pragma.html#pragma_busy_timeout
+    monkeypatch.setattr(database, "_BUSY_MS", 50)
+    embedded.database.engine.dispose()
+    with embedded.database.write():
+        _, answer = begin(client)
+    assert (answer.status_code, answer.headers["Retry-After"]) == (503, "5")
+    assert "try again" in answer.json()["sentence"]
+    assert begin(client)[1].status_code == 200

@@ -57,6 +57,7 @@ _PROBLEMS: dict[int | str, dict[str, Any]] = {
         422: "a value is unfit",
         423: "another part is arriving",
         429: "too many requests",
+        503: "too busy; try again",
         507: "no room left",
     }.items()
 }

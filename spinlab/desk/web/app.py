@@ -6,6 +6,7 @@ from importlib import resources
 
 from fastapi import FastAPI, Request
 from fastapi.exceptions import RequestValidationError
+from sqlalchemy.exc import OperationalError
 from starlette.exceptions import HTTPException
 from starlette.responses import JSONResponse, RedirectResponse, Response
 from starlette.staticfiles import StaticFiles
@@ -43,6 +44,7 @@ def create_app(settings: Settings, database: Database) -> FastAPI:
     app.exception_handler(Refused)(_refused)
     app.exception_handler(NotSignedIn)(_not_signed_in)
     app.exception_handler(MustChange)(_must_change)
+    app.exception_handler(OperationalError)(_busy)
     app.exception_handler(HTTPException)(_http)
     app.exception_handler(RequestValidationError)(_unfit)
     return app
@@ -73,6 +75,12 @@ def _must_change(request: Request, _: MustChange) -> Response:
     if request.url.path.startswith("/api/"):
         return _say(request, 403, "Change your first password before anything else.", {})
     return RedirectResponse("/password", status_code=303)
+
+
+def _busy(request: Request, _: OperationalError) -> Response:
+    """The database is away, or others kept it for longer than one waits for a turn."""
+    sentence = "The desk is too busy just now; try again in a moment."
+    return _say(request, 503, sentence, {"Retry-After": "5"})
 
 
 def _http(request: Request, error: HTTPException) -> Response:
