@@ -56,15 +56,15 @@ class MotorOrders:
         twice_electrical_db: order 2 p over the strongest usual order (ripple, slots); None where
             it is not heard.
         once_electrical_db: strongest heard odd multiple of p that no healthy shaft has, likewise.
-        electrical_heard: whether any order with an electrical or slot name is heard at all; if
-            not, the silence of the fault families says nothing.
+        usual_heard: whether an order is heard that every sound motor of these counts has; if not,
+            there is nothing to hold the fault families against.
         reason: why there is nothing; "" otherwise.
     """
 
     lines: tuple[MotorLine, ...] = ()
     twice_electrical_db: float | None = None
     once_electrical_db: float | None = None
-    electrical_heard: bool = False
+    usual_heard: bool = False
     reason: str = ""
 
 
@@ -126,17 +126,14 @@ def motor_orders(
     loudest = max(line.level_db for line in lines)
     lines = [_relative(line, loudest) for line in lines]
     lines = [line for line in lines if line.names or line.heard]
-    twice, once = _fault_levels(lines, pole_pairs)
+    usual = _usual(lines, pole_pairs)
+    twice, once = _fault_levels(lines, pole_pairs, usual)
     return MotorOrders(
         lines=tuple(lines),
         twice_electrical_db=twice,
         once_electrical_db=once,
-        electrical_heard=any(line.heard and not _of_any_shaft(line) for line in lines),
+        usual_heard=usual is not None,
     )
-
-
-def _of_any_shaft(line: MotorLine) -> bool:
-    return not line.names or line.order in NATURAL_SHAFT_ORDERS
 
 
 def _plateau_windows(
@@ -199,14 +196,12 @@ def _relative(line: MotorLine, loudest_db: float) -> MotorLine:
 
 
 def _fault_levels(
-    lines: list[MotorLine], pole_pairs: int | None
+    lines: list[MotorLine], pole_pairs: int | None, usual: float | None
 ) -> tuple[float | None, float | None]:
     """Orders 2 p, and the strongest odd multiple of p, over the strongest usual order.
 
-    A line that is not heard has no level: what is read at its place is noise.  A usual order that
-    is not heard is no louder than that, which serves as the reference all the same.
+    A line that is not heard has no level: what is read at its place is noise.
     """
-    usual = _usual(lines, pole_pairs)
     if pole_pairs is None or usual is None:
         return None, None
     heard = {line.order: line for line in lines if line.heard}
@@ -223,12 +218,16 @@ def _fault_levels(
 
 
 def _usual(lines: list[MotorLine], pole_pairs: int | None) -> float | None:
-    """Level of the strongest order that a healthy fed motor has."""
+    """Level of the strongest heard order that a healthy fed motor has.
+
+    One that is not heard is no reference: high orders are smeared by the speed's own error, and
+    every other order would then seem to tower over them.
+    """
     if pole_pairs is None:
         return None
     usual = [
         line.level_db
         for line in lines
-        if line.order % (6 * pole_pairs) == 0 or "slot passing" in line.names
+        if line.heard and (line.order % (6 * pole_pairs) == 0 or "slot passing" in line.names)
     ]
     return max(usual) if usual else None

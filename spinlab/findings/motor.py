@@ -101,8 +101,11 @@ def _families(motor: MotorOrders, machine: Machine | None) -> list[Finding]:
 def _why_not(motor: MotorOrders, pairs: int | None) -> str:
     if pairs is None:
         return "the profile does not say how many pole pairs the motor has"
-    if not motor.electrical_heard:
-        return "none of the motor's electrical and slot orders stands out of the noise"
+    if not motor.usual_heard:
+        return (
+            "none of the orders that a sound motor has (torque ripple, slots) stands out of the "
+            "noise, so there is nothing to hold the others against"
+        )
     by_order = {line.order: line for line in motor.lines}
     if 2 * pairs in by_order and "slot passing" in by_order[2 * pairs].names:
         return (

@@ -191,7 +191,7 @@ def orders(twice_db, once_db):
             lines=(line,),
             twice_electrical_db=twice_db,
             once_electrical_db=once_db,
-            electrical_heard=True,
+            usual_heard=True,
         )
     )
 
