@@ -56,6 +56,7 @@ def _content(analysis: Analysed) -> dict[str, Any]:
         "state_word": tell(words.STATE_WORDS[analysis.verdict.state]),
         "analysis": analysis,
         "stages": [_stage(stage) for stage in analysis.stages.stages],
+        "any_climb": any(words.arrival(s).startswith("+") for s in analysis.stages.stages),
         "any_speed": any(stage.speed_rpm is not None for stage in analysis.stages.stages),
         "whys": _whys(analysis.stages.stages),
         "between": words.between_stages(analysis.stages),
@@ -103,7 +104,7 @@ def _is_shown(finding: Finding, *, clear: bool) -> bool:
 
 
 def _stage(stage: Stage) -> dict[str, Any]:
-    reached = words.number(stage.reached_after_s, 0)
+    reached = words.arrival(stage)
     if stage.allowed_s is not None and stage.reached_after_s is not None:
         reached = tell("{reached} of {allowed:.0f}", reached=reached, allowed=stage.allowed_s)
     return {

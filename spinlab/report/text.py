@@ -11,10 +11,12 @@ from spinlab.phrase import say
 from spinlab.report.language import ENGLISH, speaking, tell, tell_many
 from spinlab.report.phases import phase_lines
 from spinlab.report.words import (
+    CLIMB_NOTE,
     INTERVAL_NOTE,
     OUTCOME_WORDS,
     SHORT_CAUTION,
     STATE_WORDS,
+    arrival,
     between_stages,
     chance,
     clock,
@@ -126,7 +128,10 @@ def _stage_table(analysis: Analysed) -> Iterator[str]:
             if stage.reason and stage.outcome not in ("reached", "not measurable"):
                 yield from _wrap(in_full(stage.reason), first="      ")
         clock_note = tell("Times are the file's own clock.")
-        yield from _wrap(f"{tell(INTERVAL_NOTE)} {clock_note}", first="      ")
+        notes = [tell(INTERVAL_NOTE), clock_note]
+        if any(arrival(stage).startswith("+") for stage in stages):
+            notes.append(tell(CLIMB_NOTE))
+        yield from _wrap(" ".join(notes), first="      ")
     for sentence in between_stages(analysis.stages):
         yield from _wrap(sentence)
 
@@ -139,14 +144,15 @@ def _phases(analysis: Analysed) -> Iterator[str]:
 
 
 def _cells(stage: Stage) -> tuple[str, ...]:
-    reached = number(stage.reached_after_s, 0)
+    reached = arrival(stage)
+    limited = stage.allowed_s is not None and not reached.startswith("+")
     return (
         number(stage.expected_rpm, 0),
         tell(OUTCOME_WORDS[stage.outcome]),
         measured(stage.speed_rpm, stage.standard_uncertainty_rpm),
         number(stage.deviation_percent, 2, sign=True),
         f"{clock(stage.start_s)} – {clock(stage.end_s)}",
-        reached if stage.allowed_s is None else f"{reached}/{stage.allowed_s:.0f}",
+        f"{reached}/{stage.allowed_s:.0f}" if limited else reached,
         number(stage.dwell_s, 0),
         number(stage.ripple_percent, 2),
     )

@@ -141,6 +141,16 @@ def number(value: float | None, decimals: int, *, sign: bool = False) -> str:
     return text.replace(".", current().decimal_mark)
 
 
+CLIMB_NOTE = say("+ counts from the end of the plateau before, where the start was not heard.")
+
+
+def arrival(stage: Stage) -> str:
+    """When a stage was reached: seconds from the start, else from the plateau before."""
+    if stage.reached_after_s is None and stage.climb_s is not None:
+        return f"+{number(stage.climb_s, 0)}"
+    return number(stage.reached_after_s, 0)
+
+
 def measured(value: float | None, standard_uncertainty: float | None) -> str:
     """A value with its 95 % interval, both cut to the uncertainty's two leading digits.
 

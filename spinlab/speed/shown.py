@@ -18,8 +18,6 @@ LEAST_STILL_SUPPORT = 25.0
 # Share of a run's frames that its lines carry for it to be mostly theirs, or at least partly; share
 # of the whole path for them to be expected everywhere.
 MOSTLY = 0.8
-# Lines heard at once that tell a family from its like at another speed.
-LINES_TO_PROVE = 3
 PARTLY = 0.4
 LEAST_BY_LINES = 0.4
 # Nats by which a multiple of a run's speed must explain the beats better to condemn it.
@@ -67,10 +65,9 @@ def supported(
     """Frames in unbroken runs that the drum's own evidence supports.
 
     A path may leave the drum for a foreign line; it can do so only by a break.  A run between
-    breaks is shown if beats or drum orders support it, or three lines of the family at once do,
-    and if the drum could have got there from the better supported run beside it.  A run that
-    never moves must have more support, and from beats, for hum stands at whole multiples too,
-    unless it goes on from a run that moves.
+    breaks is shown if beats or drum orders support it, and if the drum could have got there from
+    the better supported run beside it.  A run that never moves must have more support, and from
+    beats, for hum stands at whole multiples too, unless it goes on from a run that moves.
     """
     shown, waiting = {}, {}
     by_lines = float(refined.carried.mean()) > LEAST_BY_LINES
@@ -83,8 +80,6 @@ def supported(
             continue
         if weight is not None:
             shown[int(number)] = weight
-        elif lines > MOSTLY and np.median(refined.heard[inside]) >= LINES_TO_PROVE:
-            shown[int(number)] = 0.0
         elif still and lines > MOSTLY:
             waiting[int(number)] = _nats(own.support[inside])
     for number, total in waiting.items():
@@ -97,6 +92,12 @@ def supported(
         if any(_unreachable(refined.time_s, speed_rpm, run, number, n) for n in better):
             del shown[number]
     return np.isin(run, list(shown))
+
+
+def nats(own: Own) -> float:
+    """All the drum's own evidence of some frames, which are denser than its windows."""
+    at_speed = float(own.kin[:, 0].sum()) if own.kin.shape[1] else 0.0
+    return (float(own.support.sum()) + at_speed) * HOP_S / LOCK_HOP_S
 
 
 def _weight(own: Own, *, still: bool) -> float | None:
