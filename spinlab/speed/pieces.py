@@ -19,9 +19,11 @@ STILL_FRAMES = 10
 STILL_WIDTH = 0.02
 # Nats of the drum's own evidence that a standing piece needs, and that it needs if its lines are
 # carried at another speed by more than this share of the evidence at its own.
-LEAST_OWN = 1.0
+LEAST_OWN = 0.5
 LEAST_OWN_DOUBTED = 6.0
 ALIKE = 0.8
+# What stands at the same level this close (s) to a doubted piece goes with it.
+WITH_IT_S = 4.0
 # Strongest lines that are compared, and the other speeds that count: from one another in ln, rpm.
 MOST_LINES = 8
 LEAST_STRENGTH = 0.5
@@ -51,8 +53,17 @@ def proved(
         total = nats(own.part(part))
         doubted = alike_elsewhere(refined, piece, maps, factor) > ALIKE
         if total < (LEAST_OWN_DOUBTED if doubted else LEAST_OWN):
-            kept[piece] = False
+            kept &= ~_beside(refined, piece)
     return kept
+
+
+def _beside(refined: Refined, piece: NDArray[np.int64]) -> NDArray[np.bool_]:
+    """A piece and what stands at its level just before and after it, shape (frames,)."""
+    first_s, last_s = refined.time_s[piece[[0, -1]]]
+    near = (refined.time_s > first_s - WITH_IT_S) & (refined.time_s < last_s + WITH_IT_S)
+    level = float(np.median(refined.log_hz[piece]))
+    beside: NDArray[np.bool_] = near & (np.abs(refined.log_hz - level) < STILL_WIDTH)
+    return beside
 
 
 def still_pieces(

@@ -164,7 +164,7 @@ def plateau_maps(lines_hz):
     ("heard_hz", "needed"),
     # lines at 8, 9 and 11.3 times the motor: heard together they fit one speed alone, the middle
     # one by itself would be the first or the third at another
-    [((160.0, 180.0, 226.0), 1.0), ((180.0,), 6.0)],
+    [((160.0, 180.0, 226.0), 0.5), ((180.0,), 6.0)],
 )
 def test_a_plateau_that_another_line_would_carry_needs_more_of_the_drums_own(heard_hz, needed):
     refined = refined_of(np.full(40, np.log(20.0)), orders=(8.0, 9.0, 11.3))
