@@ -2,7 +2,8 @@
 
 A ramp tells a line from another by where it leads.  A plateau does not: if one line of the family
 is heard alone, or if the family looks the same at another speed, the path may stand on the wrong
-one.  Then the drum's own evidence in that very piece decides.
+one.  Then the drum's own evidence in that very piece decides, unless the path goes on unbroken
+from a proved piece to this one and on to another.
 """
 
 from __future__ import annotations
@@ -21,7 +22,7 @@ STILL_WIDTH = 0.02
 # carried at another speed by more than this share of the evidence at its own.
 LEAST_OWN = 0.5
 LEAST_OWN_DOUBTED = 6.0
-ALIKE = 0.8
+ALIKE = 0.9
 # What stands at the same level this close (s) to a doubted piece goes with it.
 WITH_IT_S = 4.0
 # Strongest lines that are compared, and the other speeds that count: from one another in ln, rpm.
@@ -47,14 +48,22 @@ def proved(
         factor: drum rate over course rate.
     """
     kept = np.ones(len(run), bool)
-    for piece in still_pieces(refined.log_hz, run):
-        part = np.zeros(len(run), bool)
-        part[piece] = True
-        total = nats(own.part(part))
-        doubted = alike_elsewhere(refined, piece, maps, factor) > ALIKE
-        if total < (LEAST_OWN_DOUBTED if doubted else LEAST_OWN):
+    pieces = still_pieces(refined.log_hz, run)
+    sure = [_proved(refined, piece, own, maps, factor) for piece in pieces]
+    for k, piece in enumerate(pieces):
+        same = [j for j, other in enumerate(pieces) if run[other[0]] == run[piece[0]] and sure[j]]
+        if not sure[k] and not (any(j < k for j in same) and any(j > k for j in same)):
             kept &= ~_beside(refined, piece)
     return kept
+
+
+def _proved(
+    refined: Refined, piece: NDArray[np.int64], own: Own, maps: Maps, factor: float
+) -> bool:
+    part = np.zeros(len(refined.log_hz), bool)
+    part[piece] = True
+    doubted = alike_elsewhere(refined, piece, maps, factor) > ALIKE
+    return nats(own.part(part)) >= (LEAST_OWN_DOUBTED if doubted else LEAST_OWN)
 
 
 def _beside(refined: Refined, piece: NDArray[np.int64]) -> NDArray[np.bool_]:

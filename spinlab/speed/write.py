@@ -28,7 +28,7 @@ STANDING = (
     "fan; record the run-up as well"
 )
 # A stretch known less well than this share follows no line, and is not shown; frames of its mean.
-MOST_SIGMA = 0.0022
+MOST_SIGMA = 0.003
 MOST_FELT_SIGMA = 0.015
 LOST_FRAME = 2.0
 SIGMA_FRAMES = 9
