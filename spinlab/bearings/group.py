@@ -108,12 +108,13 @@ def speed_uncertainty(track: SpeedTrack, spans: Sequence[Span]) -> float:
 
 
 def top_speed_hz(track: SpeedTrack, spans: Sequence[Span]) -> float:
-    """Highest rotation rate of the drum in the stretches (99th percentile), Hz."""
+    """Highest rotation rate of the drum in the stretches (99th percentile), Hz; 0 if unknown."""
     speeds = [
         track.speed_rpm[(track.time_s >= s.start_s) & (track.time_s <= s.end_s) & track.known]
         for s in spans
     ]
-    return float(np.percentile(np.concatenate(speeds), 99.0)) / 60.0
+    known = np.concatenate(speeds)
+    return float(np.percentile(known, 99.0)) / 60.0 if len(known) else 0.0
 
 
 def carrier_range(

@@ -4,6 +4,8 @@ import numpy as np
 import pytest
 
 from spinlab.bearings import BearingGeometry, Competitor, MountedBearing, catalogue, detect
+from spinlab.bearings.group import top_speed_hz
+from spinlab.orders import Span
 from spinlab.speed.track import Estimate
 from tests.bearings.signals import (
     GEOMETRY,
@@ -17,6 +19,7 @@ from tests.bearings.signals import (
     times_of,
     track,
 )
+from tests.courses import track_of
 
 BPFO, BPFI = GEOMETRY.outer_race_order, GEOMETRY.inner_race_order
 
@@ -286,3 +289,8 @@ def test_a_long_recording_is_thinned_evenly():
     assert evidence.analysed_s == pytest.approx(20.0, abs=0.5)
     assert {round(s.speed_rpm, -2) for s in evidence.stages[0]} >= {400, 1000}
     assert evidence.hypotheses[0].log10_p < -6.0
+
+
+def test_a_stretch_of_unknown_speed_has_no_top_speed():
+    unknown = track_of(np.arange(20) * 0.3, np.full(20, np.nan), np.full(20, np.nan))
+    assert top_speed_hz(unknown, [Span(1.0, 4.0)]) == 0.0
