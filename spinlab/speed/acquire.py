@@ -48,6 +48,14 @@ def _along(path: Path, values: Values, maps: Maps) -> Floats:
     )
 
 
+def _followed(values: Values, family: Family, evidence: Evidence) -> tuple[Path, Path]:
+    """The best path through a family's values, and the same with wrong orders moved."""
+    maps = evidence.maps
+    once = remembered(values, len(maps.time_s))
+    path = _follow(once, evidence)
+    return path, relinked(path, _along(path, once, maps), family, maps)
+
+
 def _learned(
     path: Path, evidence: Evidence, seen: Evidence, *, as_drum: bool
 ) -> tuple[Path, Family]:
@@ -75,9 +83,7 @@ def _learned(
                 out += evidence.beat(block)
             return out
 
-        once = remembered(values, len(maps.time_s))
-        path = _follow(once, evidence)
-        joined = relinked(path, _along(path, once, maps), family, maps)
+        path, joined = _followed(values, family, evidence)
         moved = bool((joined.cell[joined.cell >= 0] != path.cell[joined.cell >= 0]).any())
         path = joined
         if best and not moved and path.score <= least:
@@ -124,9 +130,7 @@ def track_drum(
             out[frame, :, cell + KNOWN_REACH + 1 :] -= KNOWN_NATS
         return out
 
-    once = remembered(values, len(maps.time_s))
-    path = _follow(once, evidence)
-    return relinked(path, _along(path, once, maps), family, maps)
+    return _followed(values, family, evidence)[1]
 
 
 def acquire(evidence: Evidence) -> tuple[Acquired, ...]:

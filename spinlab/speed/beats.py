@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 
 from spinlab.speed.evidence import Floats, line_evidence
 from spinlab.speed.follow import Course, Followed, at_orders, follow
-from spinlab.speed.frames import news_share
+from spinlab.speed.frames import news_of
 from spinlab.speed.modulation import Envelopes
 
 # Along a known course a beat stays in phase for many turns; creep ends it sooner or later.
@@ -75,13 +75,12 @@ def follow_beats(
         highest_hz=HIGHEST_BEAT_HZ,
         floor_width_hz=FLOOR_WIDTH_HZ,
     )
-    hop_s = float(np.diff(time_s).min()) if len(time_s) > 1 else window_s
     reach_hz = 2.0 / window_s  # half the main lobe of a Hann window
     for row, standing_hz in zip(rows, stands, strict=False):
         rate_hz = row.bin_hz * np.arange(row.ratio.shape[1])
         for stand_hz in standing_hz:
             row.ratio[:, np.abs(rate_hz - stand_hz) < reach_hz] = 1.0
-    return Beats(time_s=time_s, rows=rows, news=news_share(window_s, hop_s))
+    return Beats(time_s=time_s, rows=rows, news=news_of(time_s, window_s))
 
 
 def standing_beats(envelopes: Envelopes, course: Course) -> tuple[NDArray[np.float64], ...]:

@@ -8,7 +8,7 @@ from numpy.typing import NDArray
 from spinlab.speed.bands import LOWEST_TONE_HZ
 from spinlab.speed.evidence import line_evidence
 from spinlab.speed.follow import Followed, at_orders
-from spinlab.speed.frames import news_share
+from spinlab.speed.frames import news_of
 from spinlab.speed.refine import Refined
 
 COMB_ORDERS = np.arange(1.0, 25.0)
@@ -58,7 +58,6 @@ def _one_order(low: Followed, refined: Refined, at: NDArray[np.float64]) -> NDAr
     beside = np.abs(np.log(at[:, None] / refined.orders[None, :])) < KNOWN_REACH
     told &= ~beside.any(axis=1)
     value *= told
-    hop_s = float(np.diff(low.time_s).min()) if len(low.time_s) > 1 else low.frame_s
-    total = COMB_TEMPER * news_share(low.frame_s, hop_s) * maximum_filter1d(value, 3, axis=1)
+    total = COMB_TEMPER * news_of(low.time_s, low.frame_s) * maximum_filter1d(value, 3, axis=1)
     limited: NDArray[np.float64] = np.clip(total.sum(axis=0), -ORDER_COST, ORDER_LIMIT)
     return limited

@@ -60,10 +60,8 @@ def proved(
 def _proved(
     refined: Refined, piece: NDArray[np.int64], own: Own, maps: Maps, factor: float
 ) -> bool:
-    part = np.zeros(len(refined.log_hz), bool)
-    part[piece] = True
     doubted = alike_elsewhere(refined, piece, maps, factor) > ALIKE
-    return nats(own.part(part)) >= (LEAST_OWN_DOUBTED if doubted else LEAST_OWN)
+    return nats(own.part(piece)) >= (LEAST_OWN_DOUBTED if doubted else LEAST_OWN)
 
 
 def _beside(refined: Refined, piece: NDArray[np.int64]) -> NDArray[np.bool_]:

@@ -42,7 +42,7 @@ class Own:
     beating: NDArray[np.float64]
     kin: NDArray[np.float64]
 
-    def part(self, inside: NDArray[np.bool_]) -> Own:
+    def part(self, inside: NDArray[np.bool_] | NDArray[np.int64]) -> Own:
         """The evidence of some frames."""
         return Own(support=self.support[inside], beating=self.beating[inside], kin=self.kin[inside])
 

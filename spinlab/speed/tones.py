@@ -9,20 +9,13 @@ from numpy.typing import NDArray
 
 from spinlab.speed.bands import Band
 from spinlab.speed.chirp import transform_length, warped_power
-from spinlab.speed.evidence import (
-    Floats,
-    LogGrid,
-    noise_floor,
-    to_log_grid,
-)
-from spinlab.speed.frames import blocks
+from spinlab.speed.evidence import Floats, LogGrid, noise_floor, to_log_grid
+from spinlab.speed.frames import FEW_FRAMES, blocks
 
 # On a plateau longer frames see fainter lines; they serve the row of zero chirp rate only.
 LONG_FRAME_S = 3.2
-# Frames of which what stands still is told, and how many are kept from it to be read again: short
-# recordings are transformed only once.
+# Frames of which what stands still is told.
 SAMPLE_FRAMES = 120
-MOST_KEPT_FRAMES = 400
 # Width of the noise floor in widths of a frame's spectral line, and half blocks below a band that
 # it needs.
 FLOOR_WIDTH = 40.0
@@ -52,7 +45,7 @@ def hearing_of(
     band: Band, seconds: NDArray[np.float64], alphas: NDArray[np.float64], frame_s: float
 ) -> Hearing:
     """What stands still in a band, from a sample of its frames."""
-    every = 1 if len(seconds) <= MOST_KEPT_FRAMES else len(seconds) // SAMPLE_FRAMES
+    every = 1 if len(seconds) <= FEW_FRAMES else len(seconds) // SAMPLE_FRAMES
     first_bin = _first_bin(band, frame_s)
     power, bin_hz = _power(band, seconds[::every], alphas, frame_s, first_bin)
     standing = _standing_power(power, bin_hz, first_bin, width_hz=FLOOR_WIDTH / frame_s)

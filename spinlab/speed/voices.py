@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from spinlab.speed.evidence import Floats, family_evidence
-from spinlab.speed.frames import blocks
+from spinlab.speed.frames import FEW_FRAMES, blocks
 from spinlab.speed.maps import Maps
 from spinlab.speed.standing import standing_cells, without_standing
 
@@ -133,10 +133,6 @@ def gather(maps: Maps, *, highest_hz: float, first_order_felt: bool = False) -> 
     """
     count = min(maps.grid.cell_of(highest_hz) + 1, maps.grid.count)
     return _prepared(Evidence(maps=maps, count=count, first_order_felt=first_order_felt))
-
-
-# Recordings of this many frames are short enough to keep in memory what is asked for repeatedly.
-FEW_FRAMES = 400
 
 
 def _prepared(evidence: Evidence) -> Evidence:

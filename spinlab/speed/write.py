@@ -11,13 +11,7 @@ from spinlab.speed.maps import Maps
 from spinlab.speed.motion import classify
 from spinlab.speed.pieces import proved
 from spinlab.speed.refine import Refined
-from spinlab.speed.runs import (
-    carried,
-    linked,
-    moves,
-    proven_apart,
-    run_numbers,
-)
+from spinlab.speed.runs import carried, linked, moves, proven_apart, run_numbers
 from spinlab.speed.scale import LEAST_MEASURED, LEAST_WEIGHT, Candidate
 from spinlab.speed.shown import Own, own_evidence, supported
 from spinlab.speed.steady_tones import mains, steady_lines
