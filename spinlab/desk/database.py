@@ -21,7 +21,7 @@ from spinlab.errors import InputError
 # How long a writer waits for its turn in SQLite.
 _BUSY_MS = 20_000
 # Connections beyond the eight that are kept: together more than the server has threads, forty for
-# pages and eight for uploads, so that none waits for a connection.
+# pages and at most eight for uploads, so that none waits for a connection.
 _MORE = 48
 _WRITES = "spinlab_writes"
 

@@ -37,8 +37,9 @@ CONSENT_SENTENCE = (
 
 _NO_UPLOAD = "There is no such upload."
 _GATHERED_BYTES = 2**20
-# However many uploads there are, they hold so many threads and leave the others to pages.
-_THREADS = 8
+# However many uploads there are, they hold so many threads: each can keep a core busy, and with
+# more of them than cores the loop that answers pages waits for its turn.
+_THREADS = min(8, max(2, os.cpu_count() or 2))
 
 Answer = TypeVar("Answer")
 

@@ -61,9 +61,14 @@ def serve(settings: Settings, door: Door) -> None:
     """Answer requests until told to stop."""
     import uvicorn
 
+    # Loaded before the door opens: a module that the first upload's readings bring in would hold up
+    # every page that is asked for meanwhile.
+    import spinlab.meter  # noqa: F401
+    from spinlab.desk.web import render
     from spinlab.desk.web.app import create_app
 
     door.check()
+    render.prepare()
     logs.set_up()
     database = Database(settings)
     database.migrate()

@@ -19,6 +19,7 @@ from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 from spinlab.desk.metrics import Metrics
 from spinlab.desk.settings import Settings
+from spinlab.desk.web.precedence import Precedence
 
 LOG = logging.getLogger("spinlab.desk.web")
 SAFE_METHODS = ("GET", "HEAD", "OPTIONS")
@@ -54,6 +55,7 @@ class Guard:
 
     def __init__(self, app: ASGIApp, *, settings: Settings, metrics: Metrics) -> None:
         self.app, self.settings, self.metrics = app, settings, metrics
+        self.precedence = Precedence()
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
         """Pass one request on, or refuse it."""
@@ -74,7 +76,13 @@ class Guard:
     async def _pass_on(self, scope: Scope, receive: Receive, answer: Send, seen: _Seen) -> None:
         limited = _limited(receive, self._most(scope))
         try:
-            await self.app(scope, limited, answer)
+            if _is_upload(scope):
+                await self._give_way(scope, limited, answer)
+            elif scope["method"] in ("GET", "HEAD"):
+                await self._go_first(scope, limited, answer)
+            else:
+                # Neither: a form that is slow to come must not hold up uploads.
+                await self.app(scope, limited, answer)
         except TooMuch:
             if not seen.status:
                 await _plain(413, "The request is larger than this page takes.")(
@@ -86,6 +94,32 @@ class Guard:
                 await _plain(500, f"A defect of the desk; tell support: {seen.request}.")(
                     scope, receive, answer
                 )
+
+    async def _go_first(self, scope: Scope, receive: Receive, send: Send) -> None:
+        making = True
+
+        async def answer(message: Message) -> None:
+            nonlocal making
+            if making:
+                # Made; how long it takes to send is the reader's network, and holds up nobody.
+                making = False
+                self.precedence.end()
+            await send(message)
+
+        self.precedence.begin()
+        try:
+            await self.app(scope, receive, answer)
+        finally:
+            if making:
+                self.precedence.end()
+
+    async def _give_way(self, scope: Scope, receive: Receive, send: Send) -> None:
+        async def after_pages() -> Message:
+            await self.precedence.give_way()
+            return await receive()
+
+        await self.precedence.give_way()
+        await self.app(scope, after_pages, send)
 
     def _refusal(self, scope: Scope) -> PlainTextResponse | None:
         headers = Headers(scope=scope)
@@ -138,6 +172,12 @@ class _Seen:
     def __init__(self, scope: Scope) -> None:
         self.began, self.status, self.request = time.perf_counter(), 0, secrets.token_hex(8)
         scope.setdefault("state", {})["request"] = self.request
+
+
+def _is_upload(scope: Scope) -> bool:
+    """Whether bytes of a recording come with it, or it is about them."""
+    path: str = scope["path"]
+    return path.startswith("/api/uploads/") or (scope["method"], path) == ("POST", "/record")
 
 
 def _answering(send: Send, seen: _Seen) -> Send:

@@ -50,6 +50,13 @@ def _template(name: str) -> str:
     return (resources.files("spinlab.desk.web") / "templates" / name).read_text("utf-8")
 
 
+def prepare() -> None:
+    """Have every template compiled, so that no first reader of a page waits for it."""
+    environment = _environment()
+    for each in (resources.files("spinlab.desk.web") / "templates").iterdir():
+        environment.get_template(each.name)
+
+
 def page(name: str, who: SignIn | None, *, status: int = 200, **content: Any) -> HTMLResponse:
     """One page; `who` decides what the head of it offers."""
     text = _environment().get_template(name).render(who=who, **content)

@@ -5,7 +5,7 @@ what only that function knows.
 """
 
 import hmac
-from collections.abc import Callable
+from collections.abc import Awaitable, Callable
 from dataclasses import dataclass, field
 from functools import cached_property
 from typing import Annotated, Any, cast
@@ -51,8 +51,14 @@ class Desk:
         return Intake(self.settings, self.database, self.vault)
 
 
-def desk_of(request: Request) -> Desk:
+# What asks neither disk nor database is a coroutine: each plain function among the dependencies
+# costs a request a way to another thread and back, past everything else the server has in hand.
+async def desk_of(request: Request) -> Desk:
     """The service that this request reached."""
+    return _desk(request)
+
+
+def _desk(request: Request) -> Desk:
     return cast(Desk, request.app.state.desk)
 
 
@@ -88,7 +94,7 @@ def signed(request: Request) -> SignIn:
 
 def newly_signed(request: Request) -> SignIn:
     """Who is signed in, be it with a first password."""
-    desk = desk_of(request)
+    desk = _desk(request)
     token = request.cookies.get(COOKIE, "")
     found = signed_in(desk.database, desk.settings, token)
     if found is None:
@@ -100,10 +106,10 @@ def newly_signed(request: Request) -> SignIn:
     return found
 
 
-def only(*roles: Role) -> Callable[..., SignIn]:
+def only(*roles: Role) -> Callable[..., Awaitable[SignIn]]:
     """A dependency that lets in these roles alone."""
 
-    def check(who: Annotated[SignIn, Depends(signed)]) -> SignIn:
+    async def check(who: Annotated[SignIn, Depends(signed)]) -> SignIn:
         if who.person.role not in roles:
             raise Refused(403, "Your account may not do this.")
         return who
@@ -121,10 +127,10 @@ def check_form(who: SignIn, csrf: str) -> None:
         raise Refused(403, "This form is out of date; open the page again.")
 
 
-def changing(*roles: Role) -> Callable[..., SignIn]:
+def changing(*roles: Role) -> Callable[..., Awaitable[SignIn]]:
     """Like `only`, for requests of the interface that change something."""
 
-    def check(
+    async def check(
         who: Annotated[SignIn, Depends(only(*roles))],
         x_csrf_token: Annotated[str, Header()] = "",
     ) -> SignIn:
