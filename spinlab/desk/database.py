@@ -99,9 +99,13 @@ def _alembic(connection: Connection) -> Any:
 
 
 def _engine(url: str) -> Engine:
+    size = {"pool_size": 8, "max_overflow": _MORE}
     if not url.startswith("sqlite"):
-        return create_engine(url, pool_size=8, max_overflow=_MORE, pool_pre_ping=True)
-    engine = create_engine(url, pool_size=8, max_overflow=_MORE, connect_args={"timeout": 20})
+        # Each query is planned for its own values: a plan made for any words walks the whole list
+        # for a search that only one job fits.
+        planned: dict[str, Any] = {"prepare_threshold": None}
+        return create_engine(url, **size, pool_pre_ping=True, connect_args=planned)
+    engine = create_engine(url, **size, connect_args={"timeout": 20})
     event.listen(engine, "connect", _prepare)
     event.listen(engine, "begin", _begin)
     return engine

@@ -42,6 +42,11 @@ PAGES = (
     "/queue?text=job-00017",
     "/queue?text=nothing-fits-this",
     "/queue?verdict=fault&text=spin-0",
+    "/queue?text=7",
+    "/queue?text=zq",
+    "/queue?verdict=fault&text=zq",
+    "/queue?order=severity&text=zq",
+    "/queue?text=zq+7+x",
 )
 REPEATS = 40
 PART_BYTES = 2**20
