@@ -35,6 +35,20 @@ def is_pattern(bursts: list[tuple[float, float]]) -> bool:
     return bool(lasts.mean() > 0.7 and rests.mean() > 0.7 and alike)
 
 
+def rhythm(bursts: list[tuple[float, float]]) -> float:
+    """1 where bursts and their distances are all alike, 0 where they scatter as their mean.
+
+    A pause between two blocks of motion does not count: distances are held to their median.
+    """
+    if len(bursts) < LEAST_BURSTS:
+        return 0.0
+    on = np.array([end - start for start, end in bursts])
+    period = np.diff([start for start, _ in bursts])
+    usual = float(np.median(period))
+    apart = float(np.median(np.abs(period - usual))) / usual
+    return float(np.clip(1.0 - np.std(on) / np.mean(on) - apart, 0.0, 1.0))
+
+
 def motion_pattern(features: Features, bursts: list[tuple[float, float]]) -> MotionPattern:
     """Measure on and off times and the two directions of a row of bursts."""
     if len(bursts) < LEAST_BURSTS:

@@ -172,3 +172,24 @@ def test_a_correction_that_makes_no_sense_is_refused(text, complaint):
 
 def test_a_second_of_sound_is_too_short():
     assert "shorter than two seconds" in cut_phases(sound_of(noise(1), 16000.0)).reason
+
+
+def test_a_hiss_that_swells_like_a_drum_on_its_ramp_is_no_fill():
+    rng = np.random.default_rng(0)
+    time = np.arange(16000 * 24) / 16000
+    hiss = np.diff(rng.standard_normal(len(time) + 1))
+    steady = cut_phases(sound_of(0.01 * hiss, 16000.0))
+    swelling = cut_phases(sound_of(0.01 * hiss * 10 ** (12.0 * time / 24.0 / 20.0), 16000.0))
+    assert [phase.label for phase in steady.phases] == ["fill"]
+    assert any(rival.cause == "spin" for rival in steady.phases[0].rivals)
+    assert not swelling.of("fill")
+
+
+def test_bursts_without_a_rhythm_are_no_wash_motion():
+    # Talk beside a machine that stands: bursts of 1 to 4 s, pauses of 1 to 6 s.
+    x = noise(60)
+    rng = np.random.default_rng(2)
+    for start, end in [(3, 4.5), (7, 11), (12.5, 13.5), (19, 22), (26, 27), (28.5, 32.5), (38, 39)]:
+        first, last = round(start * 16000), round(end * 16000)
+        x[first:last] += 0.3 * rng.standard_normal(last - first)
+    assert not cut_phases(sound_of(x, 16000.0)).of("wash motion")
