@@ -60,7 +60,8 @@ class Best:
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class _Scores:
-    log_p: Array
+    shape: Array
+    total: Array
     soft_log_p: Array
     orders: Array
     width: float
@@ -91,11 +92,12 @@ def search(
         scores = _scores(spectra, low, high, width)
         if scores is None:
             continue
-        corrected = scores.log_p + np.log(scores.trials * len(widths) / weights[:, None])
-        merit = corrected - scores.log_p + scores.soft_log_p
+        price = np.log(scores.trials * len(widths) / weights[:, None])
+        merit = price + scores.soft_log_p
         band, place = np.unravel_index(int(np.argmin(merit)), merit.shape)
         if merit[band, place] < least - _WIDER_MUST_GAIN:
             least = float(merit[band, place])
+            log_p = float(log_survival(scores.shape[place], scores.total[band, place]))
             best = Best(
                 order=float(
                     np.clip(
@@ -106,7 +108,7 @@ def search(
                 ),
                 band=int(band),
                 width=width,
-                log_p=float(min(0.0, corrected[band, place])),
+                log_p=min(0.0, log_p + float(price[band, 0])),
             )
     return best
 
@@ -135,12 +137,12 @@ def _scores(spectra: EnvelopeSpectra, low: float, high: float, width: float) -> 
     beyond = np.maximum(nepers - HIGHEST, 0.0) / _SOFTNESS
     strength = total + _SOFTNESS * np.log1p(beyond).sum(axis=-1)
     shape = np.maximum(harmonics, 1)
-    log_p = np.where(harmonics > 0, log_survival(shape, total), 0.0)
     # The mean harmonic decides how far the order must move to make an independent look.
     mean_harmonic = 0.5 * (1.0 + float(harmonics.max()))
     look = max(1.5 * spectra.step / mean_harmonic, 2.0 * width * low)
     return _Scores(
-        log_p=log_p,
+        shape=shape,
+        total=total,
         soft_log_p=np.where(harmonics > 0, log_survival(shape, strength), 0.0),
         orders=orders,
         width=width,

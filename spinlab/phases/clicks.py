@@ -25,7 +25,8 @@ def clicks(sound: Loudness) -> tuple[float, ...]:
     if sound.power.shape[1] < 50:
         return ()
     level = 10.0 * np.log10(sound.power.astype(np.float64))
-    around = median_filter(level, size=(1, 61), mode="nearest")
+    # row by row: along one axis SciPy keeps a sorted window, which is many times faster
+    around = np.stack([median_filter(row, 61, mode="nearest") for row in level])
     jump = level - around
     high = np.sum(jump > LEAST_JUMP_DB, axis=0) >= LEAST_BANDS
     edges = np.flatnonzero(np.diff(np.concatenate([[False], high, [False]]).astype(np.int8)))

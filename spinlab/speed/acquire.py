@@ -150,23 +150,45 @@ def acquire(evidence: Evidence) -> tuple[Acquired, ...]:
     if max((a.path.score for a in found), default=0.0) < ENOUGH:
         # short ramps of faint lines need their plateaus to be found at all
         found += _from_seeds(evidence, evidence, seen)
-    return tuple(sorted(found, key=lambda a: -a.path.score))
+    found.sort(key=lambda a: -a.path.score)
+    return tuple(a for a in found if a.path.score > WORTH_READING * found[0].path.score)
 
 
 # A path found from what moves alone that explains less than this is not relied on.
-ENOUGH = 150.0
+ENOUGH = 600.0
+# Paths that explain less than this share of what the best one does are not looked at further.
+WORTH_READING = 0.5
 
 
 def _from_seeds(seed: Evidence, evidence: Evidence, seen: Evidence) -> list[Acquired]:
-    """Paths that start as the drum with its beats, and as any line with its double."""
-    found = []
-    start = _follow(seed.as_drum, seed)
-    if (start.cell >= 0).any():
-        path, family = _learned(start, evidence, seen, as_drum=True)
-        found.append(Acquired(path=path, family=family))
-    line = _follow(seed.as_line, seed)
-    if (line.cell >= 0).any():
-        path, family = _learned(line, evidence, seen, as_drum=False)
-        if len(family.offsets):
+    """Paths that start as the drum with its beats, and as any line with its double.
+
+    Learning a family ends in the best one near its start, so lines start twice: wherever they are
+    loudest, and above the hum and the drum's own noise.
+    """
+    starts = [(seed.as_drum, True), (seed.as_line, False), (_higher(seed), False)]
+    found: list[Acquired] = []
+    for values, as_drum in starts:
+        start = _follow(values, seed)
+        if not (start.cell >= 0).any():
+            continue
+        path, family = _learned(start, evidence, seen, as_drum=as_drum)
+        if as_drum or len(family.offsets):
             found.append(Acquired(path=path, family=family))
     return found
+
+
+HIGHER_HZ = (420.0, 1680.0)
+
+
+def _higher(evidence: Evidence) -> Values:
+    """Evidence of any line with its double among motor and pole lines alone."""
+    grid = evidence.maps.grid
+    low, high = (grid.cell_of(hz) for hz in HIGHER_HZ)
+
+    def values(block: slice) -> Floats:
+        out = evidence.as_line(block)
+        out[..., :low] = out[..., high:] = -2.0
+        return out
+
+    return values

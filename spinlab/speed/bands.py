@@ -13,6 +13,8 @@ from spinlab.speed.evidence import Floats
 LOWEST_TONE_HZ = 7.0
 # Upper edge in Hz of each tone band, its frame in s at trial chirp rates and along a known path.
 SOUND_BANDS = ((420.0, 1.0, 1.2), (1680.0, 0.36, 0.5), (6700.0, 0.13, 0.25))
+# Share of a rate up to which decimation leaves lines as they are.
+HIGHEST_SHARE = 0.43
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -32,26 +34,28 @@ class Band:
 
 def tone_bands(recording: Recording, *, highest_hz: float) -> tuple[Band, ...]:
     """The tone bands of a sound recording."""
-    top = min(SOUND_BANDS[-1][0], 0.43 * recording.rate_hz, highest_hz)
-    bands, low = [], LOWEST_TONE_HZ
-    for high, frame_s, follow_s in SOUND_BANDS:
-        if low >= top:
-            break
+    top = min(SOUND_BANDS[-1][0], HIGHEST_SHARE * recording.rate_hz, highest_hz)
+    lows = [LOWEST_TONE_HZ, *(high for high, _, _ in SOUND_BANDS)]
+    wanted = [(low, *band) for low, band in zip(lows, SOUND_BANDS, strict=False) if low < top]
+    bands: list[Band] = []
+    samples, done = recording.samples, 1
+    # from the top, so that each band is decimated from the one above it
+    for low, high, frame_s, follow_s in reversed(wanted):
         high = min(high, top)
-        factor = max(1, int(recording.rate_hz * 0.43 / high))
-        part = decimated(recording.samples, factor)
+        factor = max(1, int(recording.rate_hz * HIGHEST_SHARE / high) // done)
+        signal = decimated(samples, factor)
+        samples, done = signal[None], done * factor
         bands.append(
             Band(
-                signal=part,
-                rate_hz=recording.rate_hz / factor,
+                signal=signal,
+                rate_hz=recording.rate_hz / done,
                 low_hz=low,
                 high_hz=high,
                 frame_s=frame_s,
                 follow_s=follow_s,
             )
         )
-        low = high
-    return tuple(bands)
+    return tuple(reversed(bands))
 
 
 # Samples after decimation that are made at once, and what each block needs beyond its ends: twice

@@ -17,7 +17,11 @@ MODULATION_FRAME_S = 1.6
 LONG_BEAT_FRAME_S = 3.2
 LOWEST_MODULATION_HZ = 1.2
 HIGHEST_MODULATION_HZ = 62.0
-MODULATION_BIN_HZ = 0.15
+# A quarter of a short frame's line; cells between two bins are interpolated.
+MODULATION_BIN_HZ = 0.3
+# Width in Hz over which the noise floor of a beat is taken, and over which it is smoothed.
+FLOOR_WIDTH_HZ = 6.0
+FLOOR_SMOOTH_HZ = 3.0
 BEAT_BINS_HZ = np.arange(LOWEST_MODULATION_HZ, HIGHEST_MODULATION_HZ, MODULATION_BIN_HZ)
 # Evidence that one carrier band may give to one modulation line, and the prior that it beats.
 MODULATION_LIMIT = 4.0
@@ -37,7 +41,9 @@ def beat_map(
     centres = np.round((time_s - envelopes.start_s) * envelopes.rate_hz).astype(np.int64)
     zero = len(alphas) // 2
     cells = grid.extended(HIGHEST_MODULATION_HZ)
-    index = np.round((cells.frequency_hz - BEAT_BINS_HZ[0]) / MODULATION_BIN_HZ).astype(int)
+    place = (cells.frequency_hz - BEAT_BINS_HZ[0]) / MODULATION_BIN_HZ
+    index = np.clip(np.floor(place).astype(int), 0, len(BEAT_BINS_HZ) - 2)
+    part = np.clip(place - index, 0.0, 1.0).astype(np.float32)
     out = np.zeros((len(time_s), len(alphas), cells.count), np.float16)
     short = _BeatHearing.of(envelopes, centres, alphas, MODULATION_FRAME_S)
     long = _BeatHearing.of(envelopes, centres, np.zeros(1), LONG_BEAT_FRAME_S)
@@ -45,8 +51,10 @@ def beat_map(
         total = short.evidence(centres[block], block)
         longer = long.evidence(centres[block], block)[:, 0]
         np.maximum(total[:, zero], longer, out=total[:, zero])
-        on_cells = np.take(total, np.clip(index, 0, len(BEAT_BINS_HZ) - 1), axis=-1)
-        on_cells[..., index < 0] = 0.0
+        on_cells = np.take(np.diff(total, axis=-1), index, axis=-1, mode="clip")
+        on_cells *= part
+        on_cells += np.take(total, index, axis=-1, mode="clip")
+        on_cells[..., place < -0.5] = 0.0
         out[block] = on_cells
     return out
 
@@ -97,7 +105,12 @@ def _modulation_floor(power: Floats) -> Floats:
     from scipy.ndimage import percentile_filter, uniform_filter1d
 
     median = np.median(power, axis=0) / np.log(2.0)
-    shape = percentile_filter(median, 40, size=41, mode="nearest")
-    shape = np.maximum(uniform_filter1d(shape, 21, mode="nearest"), 1e-12)
+    shape = percentile_filter(median, 40, size=_odd(FLOOR_WIDTH_HZ), mode="nearest")
+    shape = np.maximum(uniform_filter1d(shape, _odd(FLOOR_SMOOTH_HZ), mode="nearest"), 1e-12)
     level = np.median(power / shape, axis=1) / np.log(2.0)
     return (np.maximum(level, 1e-6)[:, None] * shape[None, :]).astype(np.float32)
+
+
+def _odd(width_hz: float) -> int:
+    """The odd number of bins nearest to a width."""
+    return round(width_hz / MODULATION_BIN_HZ) // 2 * 2 + 1

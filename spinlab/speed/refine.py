@@ -7,7 +7,7 @@ again, on a fine and narrow grid), smoothed by Viterbi; then each line's order i
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
@@ -165,13 +165,7 @@ def _add_line(
     pitch = followed.rate_hz * order
     use = (pitch >= band.low_hz) & (pitch < band.high_hz) & ~standing(pitch, steady_hz)
     if use.any():
-        part = replace(
-            followed,
-            time_s=followed.time_s[use],
-            rate_hz=followed.rate_hz[use],
-            ratio=followed.ratio[use],
-        )
-        ratio = np.nan_to_num(at_orders(part, order * np.exp(correction)))
+        ratio = np.nan_to_num(at_orders(followed, order * np.exp(correction), use))
         row[use] = line_evidence(ratio, prior=0.5, mean_snr=20.0, limit=LINE_LIMIT)
 
 

@@ -193,4 +193,4 @@ def _still_part(ratio: Floats) -> Floats:
 
 def _sample(frames: Floats) -> Floats:
     """No more frames than a quantile needs."""
-    return frames[:: max(1, len(frames) // SAMPLE_FRAMES)]
+    return frames[:: -(-len(frames) // SAMPLE_FRAMES)]

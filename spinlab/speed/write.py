@@ -13,7 +13,7 @@ from spinlab.speed.pieces import proved
 from spinlab.speed.refine import Refined
 from spinlab.speed.runs import carried, linked, moves, proven_apart, run_numbers
 from spinlab.speed.scale import LEAST_MEASURED, LEAST_WEIGHT, Candidate
-from spinlab.speed.shown import Own, own_evidence, supported
+from spinlab.speed.shown import Own, nats, own_evidence, supported
 from spinlab.speed.steady_tones import mains, steady_lines
 from spinlab.speed.track import LockedLine, Rival, SpeedTrack
 
@@ -26,6 +26,10 @@ MOST_SIGMA = 0.003
 MOST_FELT_SIGMA = 0.015
 LOST_FRAME = 2.0
 SIGMA_FRAMES = 9
+# What is left of a path, if it stays within this width of ln(speed), is a level or two: any
+# multiple of the true speed would do as well, unless its own evidence amounts to this (nats).
+ALONE_WIDTH = 0.4
+ALONE_NATS = 40.0
 SHOWN_RIVAL = 0.01
 # A best reading with less of the likelihood than this is none at all.
 LEAST_KNOWN = 0.3
@@ -63,6 +67,8 @@ def write_down(
     relative = np.maximum(relative, frame_noise(refined.log_hz))
     most = MOST_FELT_SIGMA if felt else MOST_SIGMA
     keep &= (steady_sigma(relative) < most) & (relative < LOST_FRAME * most)
+    if not felt and _alone(refined.log_hz[keep], own.part(keep)):
+        keep[:] = False
     known = heard[keep]
     count = len(maps.time_s)
     speed, sigma, confidence = np.full(count, np.nan), np.full(count, np.nan), np.zeros(count)
@@ -95,6 +101,11 @@ def write_down(
         else 0.0,
         reason=reason,
     )
+
+
+def _alone(log_hz: NDArray[np.float64], own: Own) -> bool:
+    """Whether all that would be shown is a level or two that little proves."""
+    return len(log_hz) > 0 and float(np.ptp(log_hz)) < ALONE_WIDTH and nats(own) < ALONE_NATS
 
 
 def steady_sigma(relative: NDArray[np.float64]) -> NDArray[np.float64]:
