@@ -14,6 +14,7 @@ from spinlab.speed.follow import Followed, course_of, follow, standing
 from spinlab.speed.listen import Listened
 from spinlab.speed.path import Path
 from spinlab.speed.phase import REST_RATES_HZ, phase_correction
+from spinlab.speed.pieces import still_pieces
 from spinlab.speed.ratio import RatioPrior, snapped
 from spinlab.speed.refine import Refined, refine
 from spinlab.speed.runs import linked, moves, proven_apart, run_numbers
@@ -29,6 +30,8 @@ FELT_REACH = 0.03
 FELT_FRAMES = 5
 FELT_LEAP = 0.1
 FELT_STEP = 0.0008
+# Frames of the median that tells where a felt course stands.
+FLAT_FRAMES = 9
 # Path evidence counts lines in overlapping frames over and over; scale evidence hardly does.
 PATH_SHARE = 0.02
 STANDING_COST = 50.0
@@ -234,11 +237,37 @@ def _felt(time_s: NDArray[np.float64], log_hz: NDArray[np.float64], heard: Heard
         fixed_orders=True,
     )
     sound = np.isfinite(sigma)
+    log_hz = np.where(sound, smooth, refined.log_hz)
+    sigma = np.where(sound, sigma, refined.sigma)
+    # where the drum stands, its phase is coherent against a course that stands as well
+    flat = flattened(log_hz, run_numbers(time_s, log_hz, leap=FELT_LEAP))
+    correction, flat_sigma = phase_correction(
+        band.signal,
+        band.rate_hz,
+        start_s,
+        course_of(time_s, flat),
+        time_s,
+        rest_rate_hz=REST_RATES_HZ[-1],
+    )
+    better = (flat != log_hz) & (np.nan_to_num(flat_sigma, nan=np.inf) < sigma)
     return replace(
         refined,
-        log_hz=np.where(sound, smooth, refined.log_hz),
-        sigma=np.where(sound, sigma, refined.sigma),
+        log_hz=np.where(better, flat + correction, log_hz),
+        sigma=np.where(better, flat_sigma, sigma),
     )
+
+
+def flattened(log_hz: NDArray[np.float64], run: NDArray[np.int64]) -> NDArray[np.float64]:
+    """A course whose standing pieces are straight lines, fitted robustly, shape (frames,)."""
+    from scipy.ndimage import median_filter
+    from scipy.stats import theilslopes
+
+    smooth = median_filter(log_hz, FLAT_FRAMES, mode="nearest")
+    flat = log_hz.copy()
+    for piece in still_pieces(smooth, run):
+        slope, offset, _, _ = theilslopes(log_hz[piece], piece)
+        flat[piece] = offset + slope * piece
+    return flat
 
 
 def _unrefined(time_s: NDArray[np.float64], log_hz: NDArray[np.float64]) -> Refined:
