@@ -117,11 +117,17 @@ def _why_not(motor: MotorOrders, pairs: int | None) -> str:
 
 def _level_words(family: str, level_db: float | None) -> str:
     if level_db is None:
-        return say("{family} of the motor does not stand out", family=family)
+        return say("nothing stands out at {family}", family=family)
+    if level_db < 0.0:
+        return say(
+            "{family} stands {below:.0f} dB below the motor's strongest usual order",
+            family=family,
+            below=-level_db,
+        )
     return say(
-        "{family} of the motor stands {level:+.0f} dB to the strongest usual order",
+        "{family} stands {above:.0f} dB above the motor's strongest usual order",
         family=family,
-        level=level_db,
+        above=level_db,
     )
 
 

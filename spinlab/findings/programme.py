@@ -5,7 +5,7 @@ from __future__ import annotations
 from spinlab.finding import Finding
 from spinlab.findings.judge import not_measurable, shared
 from spinlab.phases.value import PhaseList
-from spinlab.phrase import join, say
+from spinlab.phrase import join, listed, say
 from spinlab.speed.track import SpeedTrack
 
 # A valve lets in eight to ten litres a minute: less than this wets nothing; common practice, no
@@ -75,15 +75,17 @@ def _tones(track: SpeedTrack) -> list[Finding]:
     if not track.steady_lines:
         return []
     lines = sorted(track.steady_lines, key=lambda line: -line.level_db)[:8]
+    by_source: dict[str, list[str]] = {}
+    for line in lines[:4]:
+        told = say("{frequency:.1f}", frequency=line.frequency_hz)
+        by_source.setdefault(line.likely_source, []).append(told)
     words = join(
         "; ",
         (
             say(
-                "{frequency:.1f} Hz ({likely_source})",
-                frequency=line.frequency_hz,
-                likely_source=line.likely_source,
+                "{frequencies} Hz ({likely_source})", frequencies=listed(told), likely_source=source
             )
-            for line in lines[:4]
+            for source, told in by_source.items()
         ),
     )
     return [

@@ -197,9 +197,9 @@ def _stamps(quality: Quality) -> Iterator[tuple[str, str]]:
                 rate=1000.0 / quality.rate_hz,
             ),
             say(
-                "Speeds rest on the rate over the whole log, which is known to {share:.1g} of "
-                "itself.",
-                share=quality.rate_standard_uncertainty_hz / quality.rate_hz,
+                "Speeds rest on the rate over the whole log, which is known to {millionths:.0f} "
+                "parts in a million.",
+                millionths=max(1.0, 1e6 * quality.rate_standard_uncertainty_hz / quality.rate_hz),
             ),
         )
 

@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-import textwrap
 from collections.abc import Iterator
 
 from spinlab.comparison.value import Comparison, LineChange, Pair
 from spinlab.comparison.words import amount, band_words
 from spinlab.phrase import say
 from spinlab.report.language import ENGLISH, speaking, tell
+from spinlab.report.typeset import wrapped
 from spinlab.report.words import (
     INTERVAL_NOTE,
     NO_NUMBER,
@@ -22,7 +22,6 @@ from spinlab.report.words import (
 )
 from spinlab.stages import Stage
 
-WIDTH = 80
 # Letters stand for recordings in tables.
 LETTERS = "ABCDEFGHIJKLMNOPQRSTUVWXYZ"
 _COLUMNS_AT_ONCE, _CELL = 3, 20
@@ -76,12 +75,7 @@ def comparison_text(comparison: Comparison, *, language: str = ENGLISH) -> str:
 
 
 def _wrap(text: str, *, first: str = "", rest: str | None = None) -> list[str]:
-    return textwrap.wrap(
-        one_line(text),
-        WIDTH,
-        initial_indent=first,
-        subsequent_indent=" " * len(first) if rest is None else rest,
-    )
+    return wrapped(one_line(text), first=first, rest=rest)
 
 
 def _head(comparison: Comparison) -> Iterator[str]:

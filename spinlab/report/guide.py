@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import textwrap
 from collections.abc import Iterator
 from dataclasses import dataclass
 
@@ -10,9 +9,8 @@ from spinlab.fitness import Advice, Fit
 from spinlab.phrase import say
 from spinlab.report.language import ENGLISH, speaking, tell
 from spinlab.report.shell import rendered, text_of
+from spinlab.report.typeset import wrapped
 from spinlab.report.words import SHORT_CAUTION
-
-WIDTH = 80
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -120,17 +118,13 @@ def guide_text(*, language: str = ENGLISH) -> str:
         lines = [tell("HOW TO RECORD A SPIN TEST"), ""]
         for chapter in CHAPTERS:
             lines += [tell(chapter.title).upper(), *_steps(chapter), ""]
-        lines += _wrapped(tell(SHORT_CAUTION), first=f"{tell('Caution')}: ", rest="  ")
+        lines += wrapped(tell(SHORT_CAUTION), first=f"{tell('Caution')}: ", rest="  ")
     return "\n".join(lines) + "\n"
 
 
 def _steps(chapter: Chapter) -> Iterator[str]:
     for do, because in chapter.steps:
-        yield from _wrapped(f"{tell(do)} {tell(because)}", first="* ", rest="  ")
-
-
-def _wrapped(text: str, *, first: str, rest: str) -> list[str]:
-    return textwrap.wrap(text, WIDTH, initial_indent=first, subsequent_indent=rest)
+        yield from wrapped(f"{tell(do)} {tell(because)}", first="* ", rest="  ")
 
 
 def guide_page(*, language: str = ENGLISH) -> str:
@@ -162,14 +156,14 @@ def fitness_text(
         state = max(len(tell(fit.fitness)) for fit in fits)
         for fit in fits:
             first = f"  {tell(fit.purpose):<{width}}  {tell(fit.fitness):<{state}}  "
-            lines += _wrapped(tell(fit.reason), first=first, rest=" " * len(first))
+            lines += wrapped(tell(fit.reason), first=first, rest=" " * len(first))
         if remarks:
             lines += ["", tell("ABOUT THE RECORDING")]
             for remark in remarks:
-                lines += _wrapped(tell(remark), first="* ", rest="  ")
+                lines += wrapped(tell(remark), first="* ", rest="  ")
         lines += ["", tell("FOR A BETTER TAKE")]
         for one in advice:
-            lines += _wrapped(f"{tell(one.do)}: {tell(one.because)}.", first="* ", rest="  ")
+            lines += wrapped(f"{tell(one.do)}: {tell(one.because)}.", first="* ", rest="  ")
         if not advice:
-            lines += _wrapped(tell("Nothing to improve was found."), first="* ", rest="  ")
+            lines += wrapped(tell("Nothing to improve was found."), first="* ", rest="  ")
     return "\n".join(lines) + "\n"

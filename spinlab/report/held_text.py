@@ -2,15 +2,14 @@
 
 from __future__ import annotations
 
-import textwrap
 from collections.abc import Iterator, Sequence
 
 from spinlab.baseline.value import Baseline, Held
 from spinlab.phrase import say
 from spinlab.report.language import ENGLISH, speaking, tell
+from spinlab.report.typeset import wrapped
 from spinlab.report.words import SHORT_CAUTION, one_line
 
-WIDTH = 80
 HELD_WORDS = {
     "attention": say("Departs from the baseline"),
     "fault": say("Departs from the baseline"),
@@ -20,12 +19,7 @@ HELD_WORDS = {
 
 
 def _wrap(text: str, *, first: str = "", rest: str | None = None) -> str:
-    return textwrap.fill(
-        one_line(text),
-        WIDTH,
-        initial_indent=first,
-        subsequent_indent=" " * len(first) if rest is None else rest,
-    )
+    return "\n".join(wrapped(one_line(text), first=first, rest=rest))
 
 
 def held_text(baseline: Baseline, units: Sequence[Held], *, language: str = ENGLISH) -> str:

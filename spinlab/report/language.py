@@ -17,6 +17,7 @@ from importlib.resources.abc import Traversable
 from pathlib import Path
 
 from spinlab.phrase import Phrase, said, say
+from spinlab.report.typeset import typeset
 
 ENGLISH = "en"
 # Name of the catalogues, and where gettext keeps one below its language's folder.
@@ -95,7 +96,7 @@ def speaking(code: str) -> Iterator[Tongue]:
 
 
 def tell(text: str, /, **parts: object) -> str:
-    """A phrase, or a pattern with its parts, in the language of this context.
+    """A phrase, or a pattern with its parts, in the language of this context, with its signs set.
 
     >>> tell("{n:.1f} rpm", n=3.14159)
     '3.1 rpm'
@@ -103,8 +104,8 @@ def tell(text: str, /, **parts: object) -> str:
     phrase = say(text, **parts) if parts else text
     spoken = current()
     if spoken.code == ENGLISH:
-        return str(phrase)
-    return said(phrase, spoken.translate, decimal_mark=spoken.decimal_mark)
+        return typeset(str(phrase))
+    return typeset(said(phrase, spoken.translate, decimal_mark=spoken.decimal_mark))
 
 
 def tell_many(one: str, more: str, /, count: int, **parts: object) -> str:
@@ -115,4 +116,4 @@ def tell_many(one: str, more: str, /, count: int, **parts: object) -> str:
     """
     phrase = Phrase(one, {"count": count, **parts}, plural=more)
     spoken = current()
-    return said(phrase, spoken.translate, decimal_mark=spoken.decimal_mark)
+    return typeset(said(phrase, spoken.translate, decimal_mark=spoken.decimal_mark))

@@ -23,6 +23,8 @@ def phase_lines(cut: PhaseList | None) -> tuple[str, ...]:
             else tell("({chance} sure)", chance=chance(phase.confidence))
         )
         for phase in cut.phases
+        # A moment shorter than the clock shows is no phase to a reader.
+        if clock(phase.start_s) != clock(phase.end_s)
     )
 
 

@@ -9,9 +9,14 @@ from typing import TYPE_CHECKING, Any
 
 from spinlab.report import words
 from spinlab.report.language import current, tell
+from spinlab.report.typeset import bound
 
 if TYPE_CHECKING:
     from jinja2 import Template
+
+
+# Longer text is a picture or a sound.
+_LONGEST_SENTENCE = 4000
 
 
 def text_of(name: str) -> str:
@@ -47,8 +52,15 @@ def template(name: str) -> Template:
         undefined=StrictUndefined,
         trim_blocks=True,
         lstrip_blocks=True,
+        finalize=_bound,
     )
     return environment.get_template(name)
+
+
+def _bound(value: Any) -> Any:
+    """What a template puts in; no line of the page ends between a number and its unit."""
+    short = type(value) is str and len(value) < _LONGEST_SENTENCE
+    return bound(value) if short else value
 
 
 def rendered(name: str, style: str, script: str = "", **content: Any) -> str:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import textwrap
 from collections.abc import Iterator
 
 from spinlab.finding import Finding
@@ -10,9 +9,11 @@ from spinlab.fitness import better_take
 from spinlab.phrase import say
 from spinlab.report.language import ENGLISH, speaking, tell, tell_many
 from spinlab.report.phases import phase_lines
+from spinlab.report.typeset import WIDTH, wrapped
 from spinlab.report.words import (
     CLIMB_NOTE,
     INTERVAL_NOTE,
+    NO_NUMBER,
     OUTCOME_WORDS,
     SHORT_CAUTION,
     STATE_WORDS,
@@ -32,7 +33,6 @@ from spinlab.report.words import (
 from spinlab.result import Analysed
 from spinlab.stages import Stage
 
-WIDTH = 80
 _HEAD = (
     # Heads of narrow columns are messages of their own: a language may need shorter words there.
     (
@@ -70,6 +70,7 @@ def text_report(analysis: Analysed, *, language: str = ENGLISH) -> str:
                 _stage_table(analysis),
                 _phases(analysis),
                 _findings(analysis),
+                _caution(analysis),
                 _gaps(analysis),
                 _quality(analysis),
                 _advice(analysis),
@@ -79,12 +80,7 @@ def text_report(analysis: Analysed, *, language: str = ENGLISH) -> str:
 
 
 def _wrap(text: str, *, first: str = "", rest: str | None = None) -> list[str]:
-    return textwrap.wrap(
-        one_line(text),
-        WIDTH,
-        initial_indent=first,
-        subsequent_indent=" " * len(first) if rest is None else rest,
-    )
+    return wrapped(one_line(text), first=first, rest=rest)
 
 
 def _verdict(analysis: Analysed) -> Iterator[str]:
@@ -128,9 +124,13 @@ def _stage_table(analysis: Analysed) -> Iterator[str]:
             if stage.reason and stage.outcome not in ("reached", "not measurable"):
                 yield from _wrap(in_full(stage.reason), first="      ")
         clock_note = tell("Times are the file's own clock.")
-        notes = [tell(INTERVAL_NOTE), clock_note]
+        notes = [clock_note]
+        if any(stage.speed_rpm is not None for stage in stages):
+            notes.insert(0, tell(INTERVAL_NOTE))
         if any(arrival(stage).startswith("+") for stage in stages):
             notes.append(tell(CLIMB_NOTE))
+        if any(map(_is_limited, stages)):
+            notes.append(tell("Behind the stroke stands what the programme allows."))
         yield from _wrap(" ".join(notes), first="      ")
     for sentence in between_stages(analysis.stages):
         yield from _wrap(sentence)
@@ -145,17 +145,21 @@ def _phases(analysis: Analysed) -> Iterator[str]:
 
 def _cells(stage: Stage) -> tuple[str, ...]:
     reached = arrival(stage)
-    limited = stage.allowed_s is not None and not reached.startswith("+")
     return (
         number(stage.expected_rpm, 0),
         tell(OUTCOME_WORDS[stage.outcome]),
         measured(stage.speed_rpm, stage.standard_uncertainty_rpm),
         number(stage.deviation_percent, 2, sign=True),
-        f"{clock(stage.start_s)} – {clock(stage.end_s)}",
-        f"{reached}/{stage.allowed_s:.0f}" if limited else reached,
+        NO_NUMBER if stage.start_s is None else f"{clock(stage.start_s)} – {clock(stage.end_s)}",
+        f"{reached}/{stage.allowed_s:.0f}" if _is_limited(stage) else reached,
         number(stage.dwell_s, 0),
         number(stage.ripple_percent, 2),
     )
+
+
+def _is_limited(stage: Stage) -> bool:
+    """Whether the time from the start can be held against what the programme allows."""
+    return stage.allowed_s is not None and stage.reached_after_s is not None
 
 
 def _row(cells: tuple[str, ...]) -> str:
@@ -173,8 +177,13 @@ def _findings(analysis: Analysed) -> Iterator[str]:
     yield tell("FINDINGS")
     for finding in shown:
         yield from _finding(finding)
-    if any(finding.next_step and finding.state != "clear" for finding in shown):
-        yield from _wrap(tell(SHORT_CAUTION), first=f"  {tell('Caution')}: ", rest="    ")
+
+
+def _caution(analysis: Analysed) -> Iterator[str]:
+    """Before hands are told what to do next."""
+    asked = ("fault", "attention")
+    if any(finding.next_step and finding.state in asked for finding in analysis.findings):
+        yield from _wrap(tell(SHORT_CAUTION), first=f"{tell('Caution')}: ")
 
 
 def _finding(finding: Finding) -> Iterator[str]:

@@ -11,7 +11,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 
 from spinlab.finding import Finding, State
-from spinlab.phrase import listed, say, sentence
+from spinlab.phrase import clause, listed, say, sentence
 from spinlab.report.language import current, tell, tell_many
 from spinlab.result import Analysed
 from spinlab.stages import Outcome, Stage, StageTable
@@ -99,9 +99,14 @@ def _unmeasured(analysis: Analysed) -> Iterator[Unmeasured]:
         if finding.state == "not measurable":
             yield Unmeasured(
                 what=tell(finding.subject),
-                reason=in_full(finding.reason),
+                reason=_without(in_full(finding.reason), track.reason),
                 remedy=in_full(finding.next_step),
             )
+
+
+def _without(told: str, already: str) -> str:
+    """A reason that names another as its own reason, without that one if it was given already."""
+    return told.replace(f": {tell(clause(already))}", "") if already else told
 
 
 def _unmeasured_stages(table: StageTable, *, already: str) -> Iterator[Unmeasured]:

@@ -74,7 +74,7 @@ def test_the_page_speaks_german_and_says_so(invented):
     assert '<html lang="de">' in page
     for words in ("Stufen des Schleuderns", "Befunde", "Nächste Prüfung", "Für den Fachmann"):
         assert words in page
-    assert "1331,20 ± 0,42" in page
+    assert "1331,20\u00a0±\u00a00,42" in page
     body = re.sub(r"<(style|script).*?</\1>", "", page, flags=re.S)
     for words in ("Stages of", "Findings", "Next check", "Could not", "probability"):
         assert words not in body

@@ -59,7 +59,7 @@ def test_each_stage_stands_beside_its_plateau_in_words(page):
 def test_orders_differ_by_dash_and_carry_their_name(page):
     axes = panel(page, "spectrogram")
     names = [text.get_text() for text in axes.texts]
-    assert names == ["10.4 × drum", "20.8 × drum", "31.2 × drum", "100 Hz: mains, 2 x 50 Hz"]
+    assert names == ["10.4 × drum", "20.8 × drum", "31.2 × drum", "100 Hz: mains, 2 × 50 Hz"]
     dashes = [
         line._unscaled_dash_pattern for line in axes.get_lines() if line.get_color() == VERMILION
     ]

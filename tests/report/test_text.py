@@ -1,6 +1,7 @@
 """The report for a terminal."""
 
 import re
+from dataclasses import replace
 
 import pytest
 
@@ -37,6 +38,34 @@ def test_every_measured_speed_carries_its_interval(report):
     assert "± is twice the standard uncertainty" in report
 
 
+@pytest.mark.parametrize("room", range(20))
+def test_no_line_ends_between_a_number_and_its_uncertainty_or_unit(nothing_known, room):
+    # As many letters as place each part of the quantity at the 80th column once.
+    words = f"{'n' * (60 + room)} is down by 12 +- 9 dB and stays there"
+    reason = Finding(kind="belt", subject="belt", state="clear", reason=words)
+    text = text_report(nothing_known.but(findings=(reason,)))
+    assert "12 ± 9 dB" in text
+    assert "\u00a0" not in text
+
+
+def test_what_was_told_already_is_not_told_again_as_a_reason(nothing_known):
+    why = "no stretch of it is supported by evidence"
+    findings = tuple(
+        Finding(
+            kind="motor",
+            subject=subject,
+            state="not measurable",
+            reason=f"the drum's own speed is not known: {why}",
+            next_step="Record it anew.",
+        )
+        for subject in ("hunting", "loose part")
+    )
+    track = replace(nothing_known.track, reason=why)
+    told = " ".join(text_report(nothing_known.but(track=track, findings=findings)).split())
+    assert told.count("supported by evidence") == 1
+    assert told.count("The drum's own speed is not known.") == 2
+
+
 def test_no_colour_code_is_needed_or_sent(report):
     assert "\x1b" not in report
 
@@ -57,7 +86,7 @@ def test_a_missing_number_is_a_dash_and_never_zero_or_nan(invented):
     row = next(line for line in text.splitlines() if "missed" in line)
     assert "nan" not in text
     assert "None" not in text
-    assert row.split() == ["1400", "missed", "–", "–", "–", "–", "–", "–", "–", "–"]
+    assert row.split() == ["1400", "missed", *6 * "–"]
 
 
 def test_a_hostile_file_name_cannot_steer_the_terminal(invented):
