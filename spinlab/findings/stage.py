@@ -259,10 +259,11 @@ def _kept(expected: Sequence[Stage], stages: StageTable) -> Finding:
         reason=(
             say("All {expected} stages were reached at their speed.", expected=len(expected))
             if whole
-            else say(
-                "The {reached} stages of {expected} that could be measured were "
-                "reached at their speed.",
-                reached=len(reached),
+            else many(
+                "The one stage of {expected} that could be measured was reached at its speed.",
+                "The {count} stages of {expected} that could be measured were reached at their "
+                "speed.",
+                count=len(reached),
                 expected=len(expected),
             )
         ),

@@ -6,6 +6,7 @@ have their name on them, and each mark is a ring with its words beside it.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -31,6 +32,8 @@ _TITLE_LETTERS: dict[Shape, int] = {"wide": 110, "narrow": 50}
 _HATCHES = ("", "////")
 # Words of marks nearer than this share of the width to the right edge stand left of their ring.
 _LATE_SHARE = 0.62
+# Words stand so far above their ring, and a limit's name takes so much room above its line.
+_WORDS_ABOVE_PT, _NAME_PT = 6.0, 12.0
 
 
 def chart_figure(chart: Chart, *, shape: Shape = "wide") -> Figure:
@@ -61,7 +64,7 @@ def draw_chart(axes: Axes, chart: Chart, *, letters: int = 110) -> Axes:
     for zone in chart.zones:
         _zone(axes, zone)
     for mark in chart.marks:
-        _mark(axes, mark)
+        _mark(axes, mark, chart.zones)
     axes.set_title("\n".join(textwrap.wrap(tell(chart.title), letters)), **title_style())
     axes.set_xlabel(tell(chart.x_label))
     axes.set_ylabel(tell(chart.y_label))
@@ -137,7 +140,19 @@ def _zone(axes: Axes, zone: Zone) -> None:
 _BOX = {"boxstyle": "round,pad=0.1", "facecolor": "white", "edgecolor": "none", "alpha": 0.8}
 
 
-def _mark(axes: Axes, mark: Mark) -> None:
+def _clear_of(axes: Axes, height: float, zones: Sequence[Zone]) -> float:
+    """How many points above a ring its words stand, so that they cover no limit or its name."""
+    low, high = axes.get_ylim()
+    per_unit = axes.bbox.height / axes.figure.dpi * 72.0 / (high - low)
+    above = _WORDS_ABOVE_PT
+    for zone in sorted(zones, key=lambda one: one.high):
+        limit = (zone.high - height) * per_unit
+        if above - _NAME_PT < limit < above + _NAME_PT:
+            above = limit + _NAME_PT
+    return above
+
+
+def _mark(axes: Axes, mark: Mark, zones: Sequence[Zone]) -> None:
     if mark.proof:
         axes.plot([mark.x], [mark.y], "o", ms=11, fillstyle="none", color=VERMILION, mew=1.8)
     left, right = axes.get_xlim()
@@ -145,7 +160,7 @@ def _mark(axes: Axes, mark: Mark) -> None:
     axes.annotate(
         tell(mark.words),
         (mark.x, mark.y),
-        xytext=(-9 if late else 9, 6),
+        xytext=(-9 if late else 9, _clear_of(axes, mark.y, zones)),
         textcoords="offset points",
         ha="right" if late else "left",
         va="bottom",

@@ -6,10 +6,11 @@ Pairs of name and text, in groups, ready for a list.
 from __future__ import annotations
 
 import platform
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from importlib.metadata import PackageNotFoundError, version
 
 from spinlab.findings.judge import ATTENTION_FROM, FAULT_FROM
+from spinlab.phrase import listed
 from spinlab.report.evidence import evidence_label, evidence_value
 from spinlab.report.language import tell, tell_many
 from spinlab.report.words import (
@@ -19,8 +20,10 @@ from spinlab.report.words import (
     duration,
     in_full,
     measured,
+    number,
 )
 from spinlab.result import VERSION, Analysed, plain
+from spinlab.speed.track import SteadyLine
 
 Fact = tuple[str, str]
 _LIBRARIES = ("numpy", "scipy", "soundfile", "av")
@@ -91,8 +94,15 @@ def _quality(analysis: Analysed) -> Iterator[Fact]:
         if name == "dropouts":
             text = ", ".join(_gap(gap) for gap in value) or tell("none")
         else:
-            text = f"{evidence_value(value)} {unit}".strip()
+            text = f"{_quality_value(value)} {unit}".strip()
         yield label, text
+
+
+def _quality_value(value: object) -> str:
+    if isinstance(value, list) and len(value) == 2:
+        low, high = map(evidence_value, value)
+        return tell("{low} to {high}", low=low, high=high)
+    return evidence_value(value)
 
 
 def _gap(gap: object) -> str:
@@ -177,13 +187,21 @@ def _speed(analysis: Analysed) -> Iterator[Fact]:
                 for line in strongest
             ),
         )
-    for line in track.steady_lines[:_MOST_LINES]:
-        yield (
-            tell("Steady tone"),
-            tell("{tone:.1f} Hz ({source})", tone=line.frequency_hz, source=line.likely_source),
-        )
+    if track.steady_lines:
+        yield tell("Steady tones"), "; ".join(_tones(track.steady_lines[:_MOST_LINES]))
     for remark in track.remarks:
         yield tell("Remark"), in_full(remark)
+
+
+def _tones(lines: Sequence[SteadyLine]) -> Iterator[str]:
+    """Tones of one likely source together."""
+    by_source: dict[str, list[str]] = {}
+    for line in lines:
+        by_source.setdefault(line.likely_source, []).append(number(line.frequency_hz, 1))
+    for source, tones in by_source.items():
+        yield tell(
+            "{frequencies} Hz ({likely_source})", frequencies=listed(tones), likely_source=source
+        )
 
 
 def _method() -> Iterator[Fact]:

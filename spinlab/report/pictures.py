@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING, Any, Literal
 
 import numpy as np
 
+from spinlab.phrase import say
 from spinlab.portrait import OrderCurve, PlateauMark, Portrait
 from spinlab.portrait import portrait as portray
 from spinlab.report.language import ENGLISH, speaking, tell
@@ -41,6 +42,8 @@ _LATEST_LEFT_LABEL = 0.65
 
 # Height of a label as a share of the spectrogram's.
 _LABEL_SHARE = 0.09
+# A longer word on a tone would leave the narrow picture.
+_MOST_LETTERS = 30
 
 PICTURE_FORMATS = ("png", "svg", "pdf")
 
@@ -117,7 +120,7 @@ def draw_spectrogram(axes: Axes, portrait: Portrait) -> Axes:
         _order_line(axes, portrait, curve, dash)
     for line in _apart(portrait.steady, float(picture.frequency_hz[-1])):
         axes.annotate(
-            tell("{tone:.0f} Hz: {source}", tone=line.frequency_hz, source=line.likely_source),
+            tell("{tone:.0f} Hz: {source}", tone=line.frequency_hz, source=_source(line)),
             (0.005, line.frequency_hz),
             xycoords=axes.get_yaxis_transform(),
             xytext=(0, 2),
@@ -142,6 +145,12 @@ def _apart(lines: tuple[SteadyLine, ...], top_hz: float) -> list[SteadyLine]:
     return kept
 
 
+def _source(line: SteadyLine) -> str:
+    """Where a tone comes from, in words that a picture for a phone has room for."""
+    short = len(line.likely_source) <= _MOST_LETTERS
+    return line.likely_source if short else say("does not follow the drum")
+
+
 def _order_line(axes: Axes, portrait: Portrait, curve: OrderCurve, dash: Any) -> None:
     axes.plot(portrait.time_s, curve.frequency_hz, color="white", linewidth=2.2, alpha=0.55)
     axes.plot(portrait.time_s, curve.frequency_hz, color=VERMILION, linewidth=1.0, linestyle=dash)
@@ -163,9 +172,8 @@ def _label(side: str) -> dict[str, Any]:
 def draw_speed(axes: Axes, portrait: Portrait) -> Axes:
     """The drum's speed with its 95 % band over the programme's plateaus."""
     axes.set_label("speed")
-    axes.set_title(
-        "Measured speed, solid" + ("; asked for, dashed" * _asked(portrait)), **title_style()
-    )
+    both, alone = say("Measured speed, solid; asked for, dashed"), say("Measured speed, solid")
+    axes.set_title(tell(both if _asked(portrait) else alone), **title_style())
     absolute = portrait.scale == "absolute"
     axes.set_ylabel(tell("Drum speed (rpm)") if absolute else tell("Speed (no absolute scale)"))
     if not portrait.speed_known:

@@ -33,7 +33,13 @@ _BONDS = (
     (re.compile(r" ± (?=[\d?])"), "\u00a0±\u00a0"),
     (re.compile(rf"(?<=[\d?]) (?=(?:{_UNITS})(?![\w/]))"), "\u00a0"),
     (re.compile(r"(?<=[\d)]) × (?=[\w(])"), "\u00a0×\u00a0"),
+    (re.compile(r"(?<=\d) (?=\d{3}(?!\d))"), "\u00a0"),
+    (re.compile(r"(?<=\d)–(?=\d)"), "–\u2060"),
 )
+
+
+# What a terminal is spared: a space that holds, and a joiner without width.
+_UNBOUND = {0xA0: " ", 0x2060: None}
 
 
 def typeset(text: str) -> str:
@@ -77,4 +83,4 @@ def wrapped(text: str, *, first: str = "", rest: str | None = None) -> list[str]
         initial_indent=first,
         subsequent_indent=" " * len(first) if rest is None else rest,
     )
-    return [line.replace("\u00a0", " ") for line in lines]
+    return [line.translate(_UNBOUND) for line in lines]

@@ -7,6 +7,7 @@ from collections.abc import Sequence
 import numpy as np
 
 from spinlab.machine.value import Machine, Plateau
+from spinlab.phrase import sentence
 from spinlab.speed.track import SpeedTrack
 from spinlab.stages.course import coast_down, given_up_at_last, retries, spin_start, top_speed
 from spinlab.stages.held import Held, held_speeds, without_doubtful
@@ -130,8 +131,7 @@ def _insert(stages: list[Stage], extra: Stage) -> None:
 def _relative(track: SpeedTrack, held: Sequence[Held], programme: Sequence[Plateau]) -> StageTable:
     """The table of a track that knows no rpm: when levels were held, and nothing about which."""
     known = bool(track.known.any())
-    reason = track.reason or NO_SCALE
-    reason = reason[0].upper() + reason[1:] + ("" if reason.endswith(".") else ".")
+    reason = sentence(track.reason or NO_SCALE)
     stages = [
         Stage(
             expected_rpm=plateau.rpm,

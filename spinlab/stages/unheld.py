@@ -11,7 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from spinlab.machine.value import Plateau
-from spinlab.phrase import say
+from spinlab.phrase import clause, say
 from spinlab.quality.aliasing import alias_of
 from spinlab.speed.level import runs
 from spinlab.stages.course import SURE_FRAME, usable
@@ -68,7 +68,8 @@ def unheld_stage(
         return _unmeasured(plateau, _folds(plateau.rpm, log_rate_hz))
     if not (usable(context.track) & context.track.known).any():
         why = context.track.reason or "nothing in the recording tells it"
-        return _unmeasured(plateau, say("The drum's speed could not be measured: {why}.", why=why))
+        words = say("The drum's speed could not be measured: {why}.", why=clause(why))
+        return _unmeasured(plateau, words)
     before = max((pairs[k] for k in pairs if k < number), default=None)
     after = min((pairs[k] for k in pairs if k > number), default=None)
     search = _search(context, plateau.rpm, before, after)
@@ -92,7 +93,7 @@ def _unmeasured(plateau: Plateau, reason: str) -> Stage:
     return Stage(
         expected_rpm=plateau.rpm,
         outcome="not measurable",
-        reason=reason.replace("..", "."),
+        reason=reason,
         allowed_s=plateau.reach_within_s,
     )
 

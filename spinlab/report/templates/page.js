@@ -123,7 +123,10 @@
     });
   }
   if (!audio) return;
-  audio.addEventListener("seeking", () => show(audio.currentTime + soundStart));
+  // Only what a person seeks: some browsers seek to the start by themselves once a sound has loaded.
+  audio.addEventListener("seeking", () => {
+    if (audio.currentTime > 0 || !hair.hidden) show(audio.currentTime + soundStart);
+  });
   if (rate) {
     rate.addEventListener("change", () => {
       // Slower and lower: a hum below hearing stays below, a squeal comes within reach.
