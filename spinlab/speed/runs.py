@@ -72,9 +72,10 @@ def moves(refined: Refined, run: NDArray[np.int64], *, least_spread: float = LEA
     return False
 
 
-# Runs this close (s) go on from one another if the speed does; so do runs farther apart in which
-# two lines or more are heard, where each foretells the other; and a run that never moves and that
-# its own lines mostly carry goes on from a shown one that it follows closely.
+# Runs this close (s) go on from one another if the speed does, and twice as far ones in which two
+# lines or more are heard; so do such runs farther apart, where each foretells the other; and a run
+# that never moves and that its own lines mostly carry goes on from a shown one that it follows
+# closely.
 SHORT_GAP_S = 0.95
 LONG_GAP_S = 8.0
 LINES_TO_TELL = 2
@@ -119,14 +120,15 @@ def linked(refined: Refined, run: NDArray[np.int64]) -> NDArray[np.int64]:
     for before, after in itertools.pairwise(parts):
         gap_s, goes_on = between(refined, before, after)
         told = min(np.median(refined.heard[before]), np.median(refined.heard[after]))
-        told_far = told >= LINES_TO_TELL and gap_s <= LONG_GAP_S
-        if (gap_s <= SHORT_GAP_S and goes_on) or (told_far and _foreseen(refined, before, after)):
+        by_two = bool(told >= LINES_TO_TELL)
+        near = goes_on and gap_s <= SHORT_GAP_S * (2 if by_two else 1)
+        if near or (by_two and gap_s <= LONG_GAP_S and _foreseen(refined, before, after)):
             out[after] = out[before[0]]
     return out
 
 
 # Nats of the drum's own turns that prove a path whose ramps are not heard.
-PROVEN_NATS = 20.0
+PROVEN_NATS = 18.0
 
 
 def proven_apart(refined: Refined, scale: Candidate) -> bool:

@@ -19,9 +19,13 @@ LEAST_STILL_SUPPORT = 25.0
 # of the whole path for them to be expected everywhere.
 MOSTLY = 0.8
 PARTLY = 0.4
+# Nats of a beat at a run's own speed that make up for lines that are expected and absent.
+BEATS_ALONE = 25.0
 LEAST_BY_LINES = 0.4
-# Nats by which a multiple of a run's speed must explain the beats better to condemn it.
+# Nats by which a multiple of a run's speed must explain the beats better to condemn it, and the
+# share of the run's other evidence that must be outweighed as well.
 MULTIPLE_NATS = 8.0
+MULTIPLE_SHARE = 0.2
 # No drum of this kind changes faster (common practice, no published source).
 FASTEST_RPM_PER_S = 250.0
 FASTEST_FALL_RPM_PER_S = 120.0
@@ -76,7 +80,7 @@ def supported(
         still = float(np.ptp(refined.log_hz[inside])) < LEAST_SPREAD / 4
         lines = float(refined.carried[inside].mean())
         weight = _weight(own.part(inside), still=still)
-        if still and by_lines and lines < PARTLY:
+        if still and by_lines and lines < PARTLY and _at_speed(own.part(inside)) < BEATS_ALONE:
             continue
         if weight is not None:
             shown[int(number)] = weight
@@ -96,18 +100,20 @@ def supported(
 
 def nats(own: Own) -> float:
     """All the drum's own evidence of some frames, which are denser than its windows."""
-    at_speed = float(own.kin[:, 0].sum()) if own.kin.shape[1] else 0.0
-    return (float(own.support.sum()) + at_speed) * HOP_S / LOCK_HOP_S
+    return float(own.support.sum()) * HOP_S / LOCK_HOP_S + _at_speed(own)
+
+
+def _at_speed(own: Own) -> float:
+    """Nats of a beat at the speed itself over any other speed."""
+    return float(own.kin[:, 0].sum()) * HOP_S / LOCK_HOP_S if own.kin.shape[1] else 0.0
 
 
 def _weight(own: Own, *, still: bool) -> float | None:
     """Nats that show a run; None if they are too few, or if the beats want another speed."""
-    near = _nats(own.beating if still else own.support)
-    at_speed = 0.0
+    near, at_speed = _nats(own.beating if still else own.support), _at_speed(own)
     if own.kin.shape[1]:
-        kin = own.kin.sum(axis=0) * HOP_S / LOCK_HOP_S
-        at_speed = float(kin[0])
-        if kin[1:].max() > max(at_speed, 0.0) + MULTIPLE_NATS:
+        other = float(own.kin[:, 1:].sum(axis=0).max()) * HOP_S / LOCK_HOP_S
+        if other > max(at_speed, 0.0) + MULTIPLE_NATS + MULTIPLE_SHARE * near:
             return None
     least = LEAST_STILL_SUPPORT if still and near > at_speed else LEAST_RUN_SUPPORT
     return near + at_speed if near + at_speed > least else None

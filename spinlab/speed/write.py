@@ -9,7 +9,7 @@ from spinlab.speed.drumlock import Lock
 from spinlab.speed.level import frame_noise
 from spinlab.speed.maps import Maps
 from spinlab.speed.motion import classify
-from spinlab.speed.pieces import proved
+from spinlab.speed.pieces import proved, still_pieces
 from spinlab.speed.refine import Refined
 from spinlab.speed.runs import carried, linked, moves, proven_apart, run_numbers
 from spinlab.speed.scale import LEAST_MEASURED, LEAST_WEIGHT, Candidate
@@ -22,11 +22,11 @@ STANDING = (
     "fan; record the run-up as well"
 )
 # A stretch known less well than this share follows no line, and is not shown; frames of its mean.
-MOST_SIGMA = 0.003
+MOST_SIGMA = 0.0035
 MOST_FELT_SIGMA = 0.015
 LOST_FRAME = 2.0
 SIGMA_FRAMES = 9
-# What is left of a path, if it stays within this width of ln(speed), is a level or two: any
+# What is left of a path, if its levels lie within this width of ln(speed), is a level or two: any
 # multiple of the true speed would do as well, unless its own evidence amounts to this (nats).
 ALONE_WIDTH = 0.4
 ALONE_NATS = 40.0
@@ -67,7 +67,7 @@ def write_down(
     relative = np.maximum(relative, frame_noise(refined.log_hz))
     most = MOST_FELT_SIGMA if felt else MOST_SIGMA
     keep &= (steady_sigma(relative) < most) & (relative < LOST_FRAME * most)
-    if not felt and _alone(refined.log_hz[keep], own.part(keep)):
+    if not felt and _alone(refined.log_hz[keep], run[keep], own.part(keep)):
         keep[:] = False
     known = heard[keep]
     count = len(maps.time_s)
@@ -103,9 +103,10 @@ def write_down(
     )
 
 
-def _alone(log_hz: NDArray[np.float64], own: Own) -> bool:
+def _alone(log_hz: NDArray[np.float64], run: NDArray[np.int64], own: Own) -> bool:
     """Whether all that would be shown is a level or two that little proves."""
-    return len(log_hz) > 0 and float(np.ptp(log_hz)) < ALONE_WIDTH and nats(own) < ALONE_NATS
+    levels = [float(np.median(log_hz[piece])) for piece in still_pieces(log_hz, run)]
+    return float(np.ptp(levels or [0.0])) < ALONE_WIDTH and nats(own) < ALONE_NATS
 
 
 def steady_sigma(relative: NDArray[np.float64]) -> NDArray[np.float64]:
