@@ -26,6 +26,8 @@ LEAST_BY_LINES = 0.4
 # share of the run's other evidence that must be outweighed as well.
 MULTIPLE_NATS = 8.0
 MULTIPLE_SHARE = 0.2
+# Share of a speed by which another counts as faster.
+FASTER = 1.1
 # No drum of this kind changes faster (common practice, no published source).
 FASTEST_RPM_PER_S = 250.0
 FASTEST_FALL_RPM_PER_S = 120.0
@@ -71,9 +73,10 @@ def supported(
     A path may leave the drum for a foreign line; it can do so only by a break.  A run between
     breaks is shown if beats or drum orders support it, and if the drum could have got there from
     the better supported run beside it.  A run that never moves must have more support, and from
-    beats, for hum stands at whole multiples too, unless it goes on from a run that moves.
+    beats, for hum stands at whole multiples too, unless it goes on from a run that moves; before
+    the first that moves it must not be faster.
     """
-    shown, waiting = {}, {}
+    shown, waiting, moving = {}, {}, []
     by_lines = float(refined.carried.mean()) > LEAST_BY_LINES
     for number in np.unique(run):
         inside = run == number
@@ -84,6 +87,7 @@ def supported(
             continue
         if weight is not None:
             shown[int(number)] = weight
+            moving += [] if still else [int(number)]
         elif still and lines > MOSTLY:
             waiting[int(number)] = _nats(own.support[inside])
     for number, total in waiting.items():
@@ -91,6 +95,12 @@ def supported(
         if total > LEAST_STILL_SUPPORT and beside:
             shown[number] = total
     speed_rpm = 60.0 * factor * np.exp(refined.log_hz)
+    early = [n for n in shown if moving and n < moving[0]]
+    for number in early:
+        # a test steps upwards: what stands faster before anything moves is a hum or a pump
+        start_rpm = float(speed_rpm[run == moving[0]][0])
+        if float(np.median(speed_rpm[run == number])) > FASTER * start_rpm:
+            del shown[number]
     for number in sorted(shown, key=lambda n: shown[n]):
         better = [n for n in shown if shown[n] > shown[number]]
         if any(_unreachable(refined.time_s, speed_rpm, run, number, n) for n in better):
