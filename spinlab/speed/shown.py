@@ -76,7 +76,27 @@ def supported(
     beats, for hum stands at whole multiples too, unless it goes on from a run that moves; before
     the first that moves it must not be faster.
     """
-    shown, waiting, moving = {}, {}, []
+    shown, moving = _weighed(refined, run, own)
+    speed_rpm = 60.0 * factor * np.exp(refined.log_hz)
+    for number in [n for n in shown if moving and n < moving[0]]:
+        # a test steps upwards: what stands faster before anything moves is a hum or a pump
+        start_rpm = float(speed_rpm[run == moving[0]][0])
+        if float(np.median(speed_rpm[run == number])) > FASTER * start_rpm:
+            del shown[number]
+    for number in sorted(shown, key=lambda n: shown[n]):
+        better = [n for n in shown if shown[n] > shown[number]]
+        if any(_unreachable(refined.time_s, speed_rpm, run, number, n) for n in better):
+            del shown[number]
+    return np.isin(run, list(shown))
+
+
+def _weighed(
+    refined: Refined, run: NDArray[np.int64], own: Own
+) -> tuple[dict[int, float], list[int]]:
+    """Runs with evidence enough, each with its nats, and those of them that move, in order."""
+    shown: dict[int, float] = {}
+    waiting: dict[int, float] = {}
+    moving: list[int] = []
     by_lines = float(refined.carried.mean()) > LEAST_BY_LINES
     for number in np.unique(run):
         inside = run == number
@@ -94,18 +114,7 @@ def supported(
         beside = any(_goes_on(refined, run, number, other) for other in shown)
         if total > LEAST_STILL_SUPPORT and beside:
             shown[number] = total
-    speed_rpm = 60.0 * factor * np.exp(refined.log_hz)
-    early = [n for n in shown if moving and n < moving[0]]
-    for number in early:
-        # a test steps upwards: what stands faster before anything moves is a hum or a pump
-        start_rpm = float(speed_rpm[run == moving[0]][0])
-        if float(np.median(speed_rpm[run == number])) > FASTER * start_rpm:
-            del shown[number]
-    for number in sorted(shown, key=lambda n: shown[n]):
-        better = [n for n in shown if shown[n] > shown[number]]
-        if any(_unreachable(refined.time_s, speed_rpm, run, number, n) for n in better):
-            del shown[number]
-    return np.isin(run, list(shown))
+    return shown, moving
 
 
 def nats(own: Own) -> float:
