@@ -109,7 +109,7 @@ def _recording(comparison: Comparison, number: int) -> dict[str, Any]:
 def _stages(row: StageRow) -> dict[str, Any]:
     asked = row.expected_rpm
     return {
-        "asked": tell("{speed:.0f} rpm", speed=asked) if asked else tell("extra"),
+        "asked": tell("{speed:.0f} rpm", speed=asked) if asked else tell("held speed"),
         "cells": [(letter(n), *_cell(stage)) for n, stage in enumerate(row.stages)],
     }
 
@@ -121,7 +121,9 @@ def _cell(stage: Stage | None) -> tuple[str, str]:
     outcome = tell(words.OUTCOME_WORDS[stage.outcome])
     if stage.speed_rpm is None:
         return outcome, ""
-    return outcome, words.measured(stage.speed_rpm, stage.standard_uncertainty_rpm)
+    speed = words.measured(stage.speed_rpm, stage.standard_uncertainty_rpm)
+    # A speed that nobody asked for is told by its row already.
+    return (speed, "") if stage.outcome == "extra" else (outcome, speed)
 
 
 def _pair(pair: Pair) -> dict[str, Any]:

@@ -125,7 +125,8 @@ def stage_cell(stage: Stage | None) -> str:
     if stage.speed_rpm is None:
         return outcome
     speed = measured(stage.speed_rpm, stage.standard_uncertainty_rpm)
-    return speed if stage.outcome == "reached" else f"{speed} {outcome}"
+    # A speed that nobody asked for is told by its row already.
+    return speed if stage.outcome in ("reached", "extra") else f"{speed} {outcome}"
 
 
 def pair_title(pair: Pair) -> str:
