@@ -13,6 +13,7 @@ from spinlab.bearings.group import Group
 from spinlab.bearings.score import (
     MOST_HARMONICS,
     Best,
+    Pattern,
     log10_any,
     read_line,
     sideband_lines,
@@ -52,6 +53,7 @@ class Case:
         bearing, fault: what it says.
         low, high: searched range of the first harmonic, drum orders.
         widths: relative widths its harmonics are gathered over.
+        pattern: which lines make the family; harmonics alone if None.
         best: the best place found so far.
     """
 
@@ -61,6 +63,7 @@ class Case:
     low: float
     high: float
     widths: tuple[float, ...]
+    pattern: Pattern | None = None
     best: Best | None = None
 
 

@@ -210,7 +210,10 @@ class Roar:
         slope_standard_uncertainty: of the slope.
         kurtosis: shape (n,), excess kurtosis of the squared envelope's carrier per stretch.
         cage_line: the strongest line at any listed bearing's cage rate, any band; its `log10_p`
-            is corrected for all of them.  None where no bearing is listed.
+            is corrected for all of them, and that of both lines where `ball_pass_line` stands
+            too.  None where no bearing is listed.
+        ball_pass_line: the line of the balls that the same cage carries past the fixed ring, where
+            the two together are rarer than the first alone.
         cage_share: how much of all lines that stand out in that band it and its multiples
             explain, 0 to 1.
         turn_modulation: depth of the widest band's envelope once a turn.
@@ -224,6 +227,7 @@ class Roar:
     slope_standard_uncertainty: float
     kurtosis: Array
     cage_line: LineEvidence | None
+    ball_pass_line: LineEvidence | None
     cage_share: float
     turn_modulation: float
     above_background_db: float

@@ -18,7 +18,13 @@ from spinlab.bearings.evidence import Competitor, Hypothesis
 from spinlab.bearings.families import dominance, family_lines, shaft_scale, simple_fraction
 from spinlab.bearings.geometry import FAULTS
 from spinlab.bearings.group import Group
-from spinlab.bearings.score import SLIP_WIDTHS, Best, log10_any, search
+from spinlab.bearings.score import (
+    SLIP_WIDTHS,
+    Best,
+    harmonics_pattern,
+    log10_any,
+    search,
+)
 from spinlab.bearings.spectra import EnvelopeSpectra
 
 # What chance explains more often than this is worth no control and no second look.
@@ -35,6 +41,9 @@ _SHAFT_SIDES = 2
 # A strong line has skirts (random slip is a random walk of the balls' phase): twice the width it
 # was read over is set aside, and at least this much.
 _LEAST_WIDTH = 0.004
+# A cage's knocks have no raceway to space them, and scatter by up to a few percent of their
+# distance: widths of its first line.
+CAGE_WIDTHS = (0.0, 0.005, 0.01)
 # Fractions of a turn that explain the lines as well as the family does, within this share.
 _AS_MUCH = 0.1
 
@@ -78,7 +87,8 @@ def explain(
     spectra = [group.spectra for group in groups]
     scales = [shaft_scale(one, 2.0 * uncertainty) for one in spectra]
     waiting = _cases(groups, uncertainty)
-    tests = len(waiting)
+    # Bearings of one size on one shaft are looked for at the same places.
+    tests = len({(case.group, case.fault, case.low, case.high) for case in waiting})
     waiting = [_searched(case, spectra, groups) for case in waiting]
     found: list[tuple[int, Hypothesis]] = []
     for _ in range(_MOST_ROUNDS):
@@ -148,7 +158,8 @@ def _cases(groups: Sequence[Group], uncertainty: float) -> list[Case]:
                         fault=fault,
                         low=low,
                         high=high,
-                        widths=widths,
+                        widths=widths if fault != "cage" else CAGE_WIDTHS,
+                        pattern=harmonics_pattern(random_walk=fault == "cage"),
                     )
                 )
     return cases
@@ -156,7 +167,9 @@ def _cases(groups: Sequence[Group], uncertainty: float) -> list[Case]:
 
 def _searched(case: Case, spectra: Sequence[EnvelopeSpectra], groups: Sequence[Group]) -> Case:
     weights = groups[case.group].weights
-    best = search(spectra[case.group], case.low, case.high, case.widths, weights)
+    best = search(
+        spectra[case.group], case.low, case.high, case.widths, weights, pattern=case.pattern
+    )
     return replace(case, best=best)
 
 

@@ -17,6 +17,7 @@ from spinlab.bearings.geometry import MountedBearing
 from spinlab.bearings.merits import band_merits
 from spinlab.bearings.spectra import EnvelopeSpectra, competing_lines, envelope_spectra
 from spinlab.envelope.bands import (
+    HOPS_PER_WINDOW,
     BandEnvelopes,
     BandMerit,
     band_envelopes,
@@ -42,6 +43,15 @@ HIGHEST_SHARE = 0.45
 _HARMONICS_KEPT = 5.5
 _CELLS_PER_ORDER = 2.6
 _EXCERPT_S = 8.0
+# A second look through windows this many times as long: cells as narrow as a lightly damped
+# resonance, in which faint ringing stands out, at the price of the higher harmonics.
+_LONGER = 4
+# Below this the orders of motor and belt lie so close that two of them beat within a narrow band:
+# lines at orders of no bearing.  Bearings and their seats ring above; common practice.
+_NARROW_FROM_HZ = 1500.0
+# Rates above so many over the window's length hardly pass it (a Hann window's first zero lies at
+# two); what stands there at top speed are images of a knock's multiples.
+_PASSED = 2.6
 # The channels of a stereo or three-axis recording; more add little and cost time.
 _MOST_CHANNELS = 3
 
@@ -53,7 +63,8 @@ class Group:
     Attributes:
         bearings: the bearings.
         merits: the bands with their weights.
-        pieces: per stretch of time, envelopes shape (bands, n) over time.
+        pieces: per stretch of time the envelopes over time, shape (bands, n), those of short
+            windows first; together their bands are those of every other array.
         spans: the stretches.
         cells: per stretch, envelopes shape (bands, m) over angle.
         cells_per_turn: cells per drum turn.
@@ -62,7 +73,7 @@ class Group:
 
     bearings: tuple[MountedBearing, ...]
     merits: tuple[BandMerit, ...]
-    pieces: tuple[BandEnvelopes, ...]
+    pieces: tuple[tuple[BandEnvelopes, ...], ...]
     spans: tuple[Span, ...]
     cells: tuple[Array, ...]
     cells_per_turn: int
@@ -186,18 +197,32 @@ def build_group(
     rate_hz = stretches[0].rate_hz
     top_hz = top_speed_hz(track, spans)
     fastest_hz = fastest_race_hz(bearings, top_hz)
-    window = window_samples(rate_hz, fastest_hz)
-    bands = band_tree(*carrier_hz, least_width_hz=2.0 * rate_hz / window)
-    highest = min(_HARMONICS_KEPT * fastest_hz / top_hz, rate_hz / window / top_hz)
+    windows = _windows(rate_hz, fastest_hz, carrier_hz)
+    highest = min(_HARMONICS_KEPT * fastest_hz / top_hz, rate_hz / windows[0][0] / top_hz)
     cells_per_turn = 2 ** int(np.ceil(np.log2(_CELLS_PER_ORDER * highest)))
     pieces, cells = [], []
     for stretch in stretches:
-        piece = band_envelopes(
-            stretch.samples, rate_hz, bands, start_s=stretch.span.start_s, window=window
+        row = tuple(
+            band_envelopes(
+                stretch.samples,
+                rate_hz,
+                bands,
+                start_s=stretch.span.start_s,
+                window=window,
+                # The second harmonics, weakened by a long window, still tell.
+                hops_per_window=HOPS_PER_WINDOW * (1 if window == windows[0][0] else 2),
+            )
+            for window, bands in windows
         )
-        pieces.append(piece)
-        cells.append(over_angle(piece, track, stretch.span, cells_per_turn))
+        pieces.append(row)
+        over = [over_angle(piece, track, stretch.span, cells_per_turn) for piece in row]
+        # Windows of different length end at different times.
+        shortest = min(part.shape[1] for part in over)
+        cells.append(np.concatenate([part[:, :shortest] for part in over]))
     spectra = envelope_spectra(np.concatenate(cells, axis=1), cells_per_turn, highest_order=highest)
+    if bearings[0].shaft_order.value < DRUM_GROUP_BELOW:
+        reach = [_PASSED * rate_hz / window / top_hz for window, bands in windows for _ in bands]
+        spectra = spectra.blind_above(reach)
     uncertainty = speed_uncertainty(track, spans)
     spectra = spectra.without(competing_lines(competitors, highest, uncertainty))
     merits = band_merits(pieces, kurtogram, spectra, mains_hz)
@@ -210,6 +235,20 @@ def build_group(
         cells_per_turn=cells_per_turn,
         spectra=spectra,
     )
+
+
+def _windows(
+    rate_hz: float, fastest_hz: float, carrier_hz: tuple[float, float]
+) -> list[tuple[int, tuple[Band, ...]]]:
+    """Window lengths in samples, and the bands looked at through each.
+
+    The short window keeps single impacts apart; the long one adds bands too narrow for it.
+    """
+    short = window_samples(rate_hz, fastest_hz)
+    wide = band_tree(*carrier_hz, least_width_hz=2.0 * rate_hz / short)
+    every = band_tree(*carrier_hz, least_width_hz=2.0 * rate_hz / (_LONGER * short))
+    narrow = tuple(b for b in every if b not in wide and b.low_hz >= _NARROW_FROM_HZ)
+    return [(short, wide), (_LONGER * short, narrow)] if narrow else [(short, wide)]
 
 
 def over_angle(

@@ -24,7 +24,7 @@ _LEAST_PENALTY = 0.1
 
 
 def band_merits(
-    pieces: Sequence[BandEnvelopes],
+    pieces: Sequence[Sequence[BandEnvelopes]],
     kurtogram: Kurtogram | None,
     spectra: EnvelopeSpectra,
     mains_hz: float | None,
@@ -37,10 +37,11 @@ def band_merits(
         spectra: order spectra with competing lines set aside.
         mains_hz: mains frequency, both are tried if None.
     """
-    longest = max(pieces, key=lambda piece: piece.values.shape[1])
+    longest = max(pieces, key=lambda row: row[0].values.shape[1])
     merits, raw = [], []
-    mains, slow = interference_db(longest.values, longest.rate_hz, mains_hz=mains_hz)
-    for i, band in enumerate(longest.bands):
+    read = [interference_db(part.values, part.rate_hz, mains_hz=mains_hz) for part in longest]
+    mains, slow = (np.concatenate(each) for each in zip(*read, strict=True))
+    for i, band in enumerate(band for part in longest for band in part.bands):
         mains_db, slow_db = float(mains[i]), float(slow[i])
         kurtosis = 0.0 if kurtogram is None else kurtogram.at(band)
         merits.append(
@@ -58,9 +59,12 @@ def band_merits(
             * _penalty(mains_db - _MAINS_FROM_DB)
             * _penalty(slow_db - _SLOW_FROM_DB)
         )
-    total = sum(raw)
+    # Short and long windows share the budget alike, however many bands each has.
+    sizes = [len(part.bands) for part in longest]
+    shares = np.concatenate([each / each.sum() for each in np.split(raw, np.cumsum(sizes)[:-1])])
     return tuple(
-        replace(merit, weight=weight / total) for merit, weight in zip(merits, raw, strict=True)
+        replace(merit, weight=float(share) / len(sizes))
+        for merit, share in zip(merits, shares, strict=True)
     )
 
 

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import itertools
 from collections.abc import Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -19,10 +19,11 @@ from spinlab.bearings.evidence import LineEvidence, Roar
 from spinlab.bearings.families import dominance, family_lines
 from spinlab.bearings.geometry import MountedBearing
 from spinlab.bearings.group import Group
-from spinlab.bearings.score import log10_any, read_line
+from spinlab.bearings.score import HIGHEST, Pattern, harmonic_nepers, read_line
 from spinlab.bearings.spectra import EnvelopeSpectra
 from spinlab.bearings.stagewise import stretches
 from spinlab.envelope.kurtosis import Band, complex_envelope
+from spinlab.envelope.significance import log_survival
 from spinlab.orders import Span
 from spinlab.recording import Recording
 from spinlab.speed.track import SpeedTrack
@@ -41,6 +42,8 @@ _QUIET_PERCENTILE = 5.0
 _FRAME_S = 0.25
 _QUIET_FRAMES = 120
 _CAGE_WIDTH = 0.004
+# -ln p of a line that stands by itself: one in a hundred.
+_STANDS = 4.6
 # A load that turns with the shaft is met by the cage at 1 - FTF: both rates and their sums.
 _SHAFT_SIDES = 2
 
@@ -85,14 +88,15 @@ def read_roar(
     slope, spread = _slope(speed_rpm, level_db)
     widest = max(range(len(group.merits)), key=lambda i: group.merits[i].band.width_hz)
     fastest = int(np.argmax(speed_rpm))
-    cage_line, cage_share = _cage_line(group, bearings, uncertainty)
+    cage, balls, cage_share = _cage_lines(group, bearings, uncertainty)
     return Roar(
         speed_rpm=speed_rpm,
         level_db=level_db - level_db[int(np.argmin(speed_rpm))],
         slope_db_per_decade=slope,
         slope_standard_uncertainty=spread,
         kurtosis=kurtosis,
-        cage_line=cage_line,
+        cage_line=cage,
+        ball_pass_line=balls,
         cage_share=cage_share,
         turn_modulation=_depth(group.spectra, widest, 1.0),
         above_background_db=float(level_db[fastest]) - _quiet_db(recording, band),
@@ -137,29 +141,86 @@ def _slope(speed_rpm: Array, level_db: Array) -> tuple[float, float]:
     return slope, float(np.sqrt(np.sum(residual**2) / (len(x) - 2) / spread))
 
 
-def _cage_line(
-    group: Group, bearings: Sequence[MountedBearing], uncertainty: float
-) -> tuple[LineEvidence | None, float]:
-    """The strongest single line at a cage rate of the group's bearings, and its band's share."""
-    spectra, found, share = group.spectra, None, 0.0
-    listed = [bearing for bearing in group.bearings if bearing in bearings]
-    for bearing in listed:
-        low, high = (place / spectra.step for place in bearing.search_range("cage", uncertainty))
-        first, past = round(low), min(round(high) + 1, spectra.level.shape[1])
+@dataclass(frozen=True, kw_only=True)
+class _Swell:
+    """Where noise swells with a cage: the order, the band, ln p after all looks, the balls."""
+
+    order: float
+    band: int
+    log_p: float
+    balls: int = 0
+
+
+def _swell(group: Group, bearings: Sequence[MountedBearing], uncertainty: float) -> _Swell | None:
+    """The rarest swell: one line at a cage's rate, or with it that of the balls it carries.
+
+    Noise of worn rings swells with the cage and, N times as fast, with the balls that pass the
+    fixed ring: both lines are placed by one number.
+    """
+    spectra, found = group.spectra, []
+    ranges = {
+        (*bearing.search_range("cage", uncertainty), bearing.geometry.balls)
+        for bearing in group.bearings
+        if bearing in bearings
+    }
+    for low, high, balls in sorted(ranges):
+        first = round(low / spectra.step)
+        past = min(round(high / spectra.step) + 1, spectra.level.shape[1])
         level = np.where(spectra.free[first:past], spectra.level[:, first:past], 0.0)
         if level.size == 0:
             continue
         band, place = np.unravel_index(int(np.argmax(level)), level.shape)
         order = (first + int(place)) * spectra.step
-        line = read_line(spectra, int(band), order, 0.0, "1 x FTF")
-        if line is None:
-            continue
-        looks = level.size * len(listed)
-        line = replace(line, log10_p=log10_any(line.log10_p * float(np.log(10.0)), looks))
-        if found is None or line.log10_p < found.log10_p:
-            lines = family_lines(order, [(1.0, _SHAFT_SIDES)], _CAGE_WIDTH, spectra.highest_order)
-            found, share = line, dominance(spectra, spectra.without(lines), int(band)).share
-    return found, share
+        line = read_line(spectra, int(band), order, 0.0, "")
+        if line is not None:
+            rare = line.log10_p * float(np.log(10.0)) + float(np.log(level.shape[1]))
+            rare -= float(np.log(group.weights[band]))
+            found.append(_Swell(order=order, band=int(band), log_p=rare))
+        found.append(_carried(group, low, high, balls))
+    if not found:
+        return None
+    rarest = min(found, key=lambda one: one.log_p)
+    return replace(rarest, log_p=min(0.0, rarest.log_p + float(np.log(len(found)))))
+
+
+def _carried(group: Group, low: float, high: float, balls: int) -> _Swell:
+    """Cage and balls together: the sum of their nepers follows the gamma law of shape 2.
+
+    Both must stand by themselves, and the louder counts for at most `HIGHEST`.
+    """
+    spectra = group.spectra
+    both = Pattern(multiple=np.array([1.0, balls]), offset=np.zeros(2), smear=np.ones(2))
+    count = max(3, int((high - low) * balls / (0.5 * spectra.step)))
+    orders = np.linspace(low, high, count)
+    nepers, valid = harmonic_nepers(spectra, orders, 0.0, both)
+    stand = valid.all(axis=-1) & (nepers.min(axis=-1) >= _STANDS)
+    log_p = np.where(stand, log_survival(2.0, np.minimum(nepers, HIGHEST).sum(axis=-1)), 0.0)
+    # Of positions half a line apart every third is a look of its own (a Hann line is 1.5 wide).
+    log_p = log_p + np.log(max(1.0, count / 3.0)) - np.log(group.weights)[:, None]
+    band, place = np.unravel_index(int(np.argmin(log_p)), log_p.shape)
+    return _Swell(
+        order=float(orders[place]),
+        band=int(band),
+        log_p=float(log_p[band, place]),
+        balls=balls,
+    )
+
+
+def _cage_lines(
+    group: Group, bearings: Sequence[MountedBearing], uncertainty: float
+) -> tuple[LineEvidence | None, LineEvidence | None, float]:
+    """Lines of the cage and of its balls, and their share of their band's lines."""
+    spectra = group.spectra
+    swell = _swell(group, bearings, uncertainty)
+    cage = None if swell is None else read_line(spectra, swell.band, swell.order, 0.0, "1 x FTF")
+    if swell is None or cage is None:
+        return None, None, 0.0
+    cage = replace(cage, log10_p=swell.log_p / float(np.log(10.0)))
+    balls = None
+    if swell.balls:
+        balls = read_line(spectra, swell.band, swell.balls * swell.order, 0.0, "1 x BPFO")
+    lines = family_lines(swell.order, [(1.0, _SHAFT_SIDES)], _CAGE_WIDTH, spectra.highest_order)
+    return cage, balls, dominance(spectra, spectra.without(lines), swell.band).share
 
 
 def _depth(spectra: EnvelopeSpectra, band: int, order: float) -> float:

@@ -25,8 +25,8 @@ from spinlab.envelope.significance import box_log_survival, log_any, log_surviva
 Array = NDArray[np.float64]
 
 MOST_HARMONICS = 5
-# p = 8e-7 for one line: two such lines pass every correction made here, one does not.
-HIGHEST = 14.0
+# p = 1.5e-8 for one line: two such lines pass every correction made here, one does not.
+HIGHEST = 18.0
 # Relative widths over which a harmonic is gathered: a pure line; the speed's uncertainty (put
 # in by the caller); and the smear by the balls' random slip, a few tenths of a percent.
 SLIP_WIDTHS = (0.0, 0.002, 0.005)
@@ -39,6 +39,32 @@ _WIDER_MUST_GAIN = 4.0
 _STEPS_PER_LINE = 4
 _STEPS_PER_BOX = 3
 _LN10 = float(np.log(10.0))
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Pattern:
+    """Which lines make a family: line i lies at `multiple[i]` x order + `offset[i]`.
+
+    Attributes:
+        multiple, offset: shape (lines,).
+        smear: shape (lines,), by how much a line is wider than its share of the relative width.
+    """
+
+    multiple: Array
+    offset: Array
+    smear: Array
+
+
+def harmonics_pattern(count: int = MOST_HARMONICS, *, random_walk: bool = False) -> Pattern:
+    """Harmonics alone.
+
+    Args:
+        count: how many.
+        random_walk: intervals between blows scatter by themselves; the phase then walks at
+            random and the h-th line is h^2 times as wide as the first (Randall and Antoni 2011).
+    """
+    h = np.arange(1.0, count + 1.0)
+    return Pattern(multiple=h, offset=np.zeros(count), smear=h if random_walk else np.ones(count))
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -60,8 +86,7 @@ class Best:
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class _Scores:
-    shape: Array
-    total: Array
+    log_p: Array
     soft_log_p: Array
     orders: Array
     width: float
@@ -74,6 +99,7 @@ def search(
     high: float,
     widths: Sequence[float],
     weights: Array,
+    pattern: Pattern | None = None,
 ) -> Best | None:
     """The strongest family between two orders, over all widths and bands.
 
@@ -82,54 +108,53 @@ def search(
         low, high: range of the first harmonic.
         widths: relative widths to gather a harmonic over.
         weights: shape (bands,), share of the error budget of each band; they add up to one.
+        pattern: which lines make the family; harmonics alone if None.
 
     Returns:
-        The best place with ln p corrected for positions, widths and bands; None where no
-        harmonic is free.
+        The best place with ln p corrected for positions, widths and bands; None where no line is
+        free.
     """
     best, least = None, np.inf
+    pattern = pattern or harmonics_pattern()
     for width in widths:
-        scores = _scores(spectra, low, high, width)
+        scores = _scores(spectra, low, high, width, pattern)
         if scores is None:
             continue
-        price = np.log(scores.trials * len(widths) / weights[:, None])
-        merit = price + scores.soft_log_p
+        looks = scores.trials * len(widths)
+        corrected = scores.log_p + np.log(looks / weights[:, None])
+        merit = corrected - scores.log_p + scores.soft_log_p
         band, place = np.unravel_index(int(np.argmin(merit)), merit.shape)
         if merit[band, place] < least - _WIDER_MUST_GAIN:
             least = float(merit[band, place])
-            log_p = float(log_survival(scores.shape[place], scores.total[band, place]))
+            order = _centre(spectra.only(int(band)), float(scores.orders[place]), width, pattern)
             best = Best(
-                order=float(
-                    np.clip(
-                        _centre(spectra.only(int(band)), float(scores.orders[place]), width),
-                        low,
-                        high,
-                    )
-                ),
+                order=float(np.clip(order, low, high)),
                 band=int(band),
                 width=width,
-                log_p=min(0.0, log_p + float(price[band, 0])),
+                log_p=float(log_any(scores.log_p[band, place], looks / weights[band])),
             )
     return best
 
 
-def _centre(spectra: EnvelopeSpectra, order: float, width: float) -> float:
+def _centre(spectra: EnvelopeSpectra, order: float, width: float, pattern: Pattern) -> float:
     """Within a box that holds a line, the order at which the line itself is strongest."""
     if width * order < spectra.step:
         return order
     orders = np.linspace(order * (1 - width), order * (1 + width), 41)
-    nepers, _ = harmonic_nepers(spectra, orders, 0.25 * width)
+    nepers, _ = harmonic_nepers(spectra, orders, 0.25 * width, pattern)
     return float(orders[int(np.argmax(np.log1p(nepers[0]).sum(axis=-1)))])
 
 
-def _scores(spectra: EnvelopeSpectra, low: float, high: float, width: float) -> _Scores | None:
+def _scores(
+    spectra: EnvelopeSpectra, low: float, high: float, width: float, pattern: Pattern
+) -> _Scores | None:
     high = min(high, spectra.highest_order)
     if not 0 < low < high:
         return None
     stride = max(spectra.step / _STEPS_PER_LINE, width * low / _STEPS_PER_BOX)
     count = max(3, int(np.ceil((high - low) / stride)))
     orders = np.linspace(low, high, count)
-    nepers, valid = harmonic_nepers(spectra, orders, width)
+    nepers, valid = harmonic_nepers(spectra, orders, width, pattern)
     harmonics = valid.sum(axis=-1)
     if not harmonics.any():
         return None
@@ -137,12 +162,13 @@ def _scores(spectra: EnvelopeSpectra, low: float, high: float, width: float) -> 
     beyond = np.maximum(nepers - HIGHEST, 0.0) / _SOFTNESS
     strength = total + _SOFTNESS * np.log1p(beyond).sum(axis=-1)
     shape = np.maximum(harmonics, 1)
+    log_p = np.where(harmonics > 0, log_survival(shape, total), 0.0)
     # The mean harmonic decides how far the order must move to make an independent look.
-    mean_harmonic = 0.5 * (1.0 + float(harmonics.max()))
+    used = pattern.multiple[valid.any(axis=0)]
+    mean_harmonic = float(used.mean()) if len(used) else 1.0
     look = max(1.5 * spectra.step / mean_harmonic, 2.0 * width * low)
     return _Scores(
-        shape=shape,
-        total=total,
+        log_p=log_p,
         soft_log_p=np.where(harmonics > 0, log_survival(shape, strength), 0.0),
         orders=orders,
         width=width,
@@ -151,31 +177,34 @@ def _scores(spectra: EnvelopeSpectra, low: float, high: float, width: float) -> 
 
 
 def harmonic_nepers(
-    spectra: EnvelopeSpectra, orders: Array, width: float
+    spectra: EnvelopeSpectra, orders: Array, width: float, pattern: Pattern | None = None
 ) -> tuple[Array, NDArray[np.bool_]]:
-    """-ln p of each harmonic of each order.
+    """-ln p of each line of a family at each order.
 
     Args:
         spectra: whitened spectra.
         orders: shape (m,).
-        width: relative half-width of the box around each harmonic.
+        width: relative half-width of the box around each line.
+        pattern: the family's lines; harmonics alone if None.
 
     Returns:
-        Shape (bands, m, harmonics), 0 where not free, and which harmonics are free, shape
-        (m, harmonics).
+        Shape (bands, m, lines), 0 where not free, and which lines are free, shape (m, lines).
     """
-    lines = spectra.level.shape[1]
-    harmonic = np.arange(1, MOST_HARMONICS + 1)
-    place = orders[:, None] * harmonic / spectra.step
-    half = np.rint(place * width).astype(np.int64)
+    count = spectra.level.shape[1]
+    pattern = pattern or harmonics_pattern()
+    place = (orders[:, None] * pattern.multiple + pattern.offset) / spectra.step
+    half = np.rint(
+        np.abs(orders[:, None] * pattern.multiple) / spectra.step * width * pattern.smear
+    )
+    half = half.astype(np.int64)
     first = np.rint(place).astype(np.int64) - half
     past = first + 2 * half + 1
-    inside = past <= lines
-    first, past = np.minimum(first, lines), np.minimum(past, lines)
+    inside = (past <= count) & (first > 0)
+    first, past = np.clip(first, 0, count), np.clip(past, 0, count)
     free = spectra.free_sum[past] - spectra.free_sum[first]
     valid = inside & (2 * free > past - first)
     filled = spectra.level_sum[:, past] - spectra.level_sum[:, first]
-    shape = spectra.floor_shape[np.minimum(first, lines - 1)]
+    shape = spectra.floor_shape[np.minimum(first, count - 1)]
     if half.any():
         nepers = -box_log_survival(filled, np.maximum(free, 1), shape)
     else:

@@ -56,6 +56,13 @@ class EnvelopeSpectra:
                 free[max(0, first) : last] = False
         return _with_sums(replace(self, free=free))
 
+    def blind_above(self, orders: Sequence[float]) -> EnvelopeSpectra:
+        """The same where each band says nothing above its own order: every line at the mean."""
+        level = self.level.copy()
+        for band, order in enumerate(orders):
+            level[band, int(order / self.step) :] = 1.0
+        return _with_sums(replace(self, level=level))
+
     def only(self, band: int) -> EnvelopeSpectra:
         """One band alone."""
         row = slice(band, band + 1)

@@ -176,11 +176,12 @@ def _stretch_spectra(
     uncertainty: float,
 ) -> list[tuple[Span, str, EnvelopeSpectra]]:
     found = []
-    index = group.index_of(lines.band)
-    row = slice(index, index + 1)
     highest = group.spectra.highest_order
     known = competing_lines(competitors, highest, uncertainty)
-    for piece, home in zip(group.pieces, group.spans, strict=True):
+    for parts, home in zip(group.pieces, group.spans, strict=True):
+        piece = next(part for part in parts if lines.band in part.bands)
+        index = piece.bands.index(lines.band)
+        row = slice(index, index + 1)
         for span, motion in stretches(track, [home]):
             cells = over_angle(piece, track, span, group.cells_per_turn, bands=row)
             if cells.shape[1] < LEAST_TURNS * group.cells_per_turn:

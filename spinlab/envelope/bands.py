@@ -105,6 +105,7 @@ def band_envelopes(
     *,
     start_s: float,
     window: int,
+    hops_per_window: int = HOPS_PER_WINDOW,
 ) -> BandEnvelopes:
     """Normalised squared envelopes of the bands over one uniformly sampled stretch.
 
@@ -115,9 +116,11 @@ def band_envelopes(
         bands: bands in Hz.
         start_s: time of the first sample.
         window: samples per short-time window, see `window_samples`.
+        hops_per_window: envelope samples per window; more where rates above those that the window
+            passes are looked at too, so that no image of a slow line lies among them.
     """
     rows = np.atleast_2d(values)
-    hop = max(1, window // HOPS_PER_WINDOW)
+    hop = max(1, window // hops_per_window)
     ranges = cell_bands(bands, rate_hz, window)
     total: Float | None = None
     for row in rows:

@@ -66,8 +66,8 @@ class Kurtogram:
 
 
 def band_tree(low_hz: float, high_hz: float, *, least_width_hz: float) -> tuple[Band, ...]:
-    """Split a range into 1, 2, 3, 4, 6, 8, 12 equal bands, none below `least_width_hz`."""
-    parts = (1, 2, 3, 4, 6, 8, 12)
+    """Split a range into 1, 2, 3, 4, 6 ... 24 equal bands, none below `least_width_hz`."""
+    parts = (1, 2, 3, 4, 6, 8, 12, 16, 24)
     bands: list[Band] = []
     for count in parts:
         width = (high_hz - low_hz) / count

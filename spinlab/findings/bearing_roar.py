@@ -23,7 +23,7 @@ from spinlab.recording import Kind
 
 # Noise that swells with a cage: so rare a line, this far above the recording's quiet, left to
 # rivals that could turn at a cage's rate; and kurtosis up to which noise counts as a roar.
-CAGE_LOG10 = -4.0
+CAGE_LOG10 = -3.0
 ROAR_ABOVE_DB = 6.0
 ROAR_MOST_KURTOSIS = 1.0
 CAGE_RIVAL = 0.25
@@ -62,6 +62,9 @@ def cage_findings(roar: Roar | None, *, kind: Kind) -> tuple[Finding, ...]:
             probability=round(probability, 4),
             evidence={
                 "cage_line": line_numbers(roar.cage_line),
+                "ball_pass_line": (
+                    line_numbers(roar.ball_pass_line) if roar.ball_pass_line is not None else None
+                ),
                 "share_of_lines": roar.cage_share,
                 "level_over_quiet_db": roar.above_background_db,
                 "level_slope_db_per_decade": slope if known else None,
@@ -98,10 +101,11 @@ def cage_probability(roar: Roar | None, *, kind: Kind) -> float:
     """Probability that the swell is a bearing's, 0 where there is none."""
     if roar is None or roar.cage_line is None or roar.cage_line.log10_p > CAGE_LOG10:
         return 0.0
+    passes = roar.ball_pass_line.depth if roar.ball_pass_line is not None else 0.0
     others = (
         chance_of_noise(roar.cage_line.log10_p),
         missing_share(roar.cage_share),
-        healthy_share(roar.cage_line.depth, kind),
+        healthy_share(math.hypot(roar.cage_line.depth, passes), kind),
         CAGE_RIVAL,
     )
     return math.prod(1.0 - other for other in others)

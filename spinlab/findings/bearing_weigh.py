@@ -36,6 +36,13 @@ FRACTIONS = 0.9
 SECOND_SHARE = 0.4
 SECOND_RIVAL = 0.7
 _FAINT = 0.01
+# A first harmonic this rare stands by itself; a fainter one must at least be this share of the
+# strongest (in logarithms of p), or so much is left to other lines.
+FIRST_STANDS_LOG10 = -4.0
+FIRST_SHARE = 0.35
+FIRST_MISSING = 0.7
+# So many harmonics do not come together by chance.
+COMB_STANDS = 3
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -91,7 +98,7 @@ def _weigh(
     depth = max(hypothesis.family_depth, hypothesis.depth)
     others: list[tuple[str, float]] = [
         ("a cause nobody listed", UNKNOWN_CAUSE),
-        ("other lines of the machine, of which these are a part", missing_share(hypothesis.share)),
+        ("other lines of the machine, of which these are a part", _part_of_others(hypothesis)),
         ("ball passes of a healthy bearing", healthy_share(depth, kind)),
     ]
     others += [(cause, COINCIDES) for cause in hypothesis.coincides]
@@ -122,6 +129,25 @@ def _weigh(
     return stands, rivals
 
 
+def _part_of_others(hypothesis: Hypothesis) -> float:
+    """What is left to other lines: those the family does not explain, or those it borrows.
+
+    Blows make their first harmonic the strongest, or nearly (an impulse's comb is flat, ringing
+    and a room's tail weaken its upper end).  Where it is missing the others came together by
+    chance: beats between tones of motor and belt.
+    """
+    share = missing_share(hypothesis.share)
+    strongest = min((line.log10_p for line in hypothesis.harmonics), default=0.0)
+    first = next(
+        (line.log10_p for line in hypothesis.harmonics if line.label.startswith("1 x")), None
+    )
+    # None: another cause's line lies on it, so that nothing can be said.
+    missing = first is not None and first > max(FIRST_STANDS_LOG10, FIRST_SHARE * strongest)
+    standing = sum(line.log10_p < FIRST_STANDS_LOG10 for line in hypothesis.harmonics)
+    missing &= standing < COMB_STANDS
+    return max(share, FIRST_MISSING) if missing else share
+
+
 def strongest_probability(evidence: BearingEvidence, *, kind: Kind) -> float:
     """Highest probability of any listed damage, whether or not it makes a finding.
 
@@ -130,6 +156,8 @@ def strongest_probability(evidence: BearingEvidence, *, kind: Kind) -> float:
     """
     judged = judge(evidence, kind) if not evidence.reason else []
     rarest = min((h.log10_p for h in evidence.hypotheses), default=0.0)
-    faint = _FAINT * (1.0 - chance_of_noise(rarest))
+    if evidence.roar is not None and evidence.roar.cage_line is not None:
+        rarest = min(rarest, evidence.roar.cage_line.log10_p)
+    faint = _FAINT * (1.0 - 10.0**rarest)
     strongest = max((one.probability for one in judged), default=faint)
     return max(strongest, cage_probability(evidence.roar, kind=kind))

@@ -49,8 +49,8 @@ def test_noise_alone_shows_nothing(seed):
     speed = track(STAGES)
     evidence = found(noise(speed, seed), speed)
     assert evidence.reason == ""
-    assert evidence.hypotheses[0].log10_p > -2.0
-    assert evidence.unknown == ()
+    assert evidence.hypotheses[0].log10_p > -3.0, "six seeds, one chance in a thousand each"
+    assert all(family.log10_p > -3.0 for family in evidence.unknown)
 
 
 def test_the_stated_odds_hold_in_noise():
@@ -238,7 +238,8 @@ def test_the_mains_in_the_envelope_costs_a_band_its_trust():
 
     low = sosfilt(butter(8, 2500.0, "low", fs=RATE_HZ, output="sos"), noise(speed, 8) * hum)
     high = sosfilt(butter(8, 2500.0, "high", fs=RATE_HZ, output="sos"), noise(speed, 9))
-    merits = found(low + high, speed).merits
+    # Bands of one window share a budget: the short window's, 1000 Hz wide or more.
+    merits = [m for m in found(low + high, speed).merits if m.band.width_hz > 1000.0]
     hummed = [m for m in merits if m.band.high_hz < 2500.0]
     quiet = [m for m in merits if m.band.low_hz > 2500.0]
     assert min(m.mains_db for m in hummed) > 20.0
