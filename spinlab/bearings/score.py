@@ -86,7 +86,8 @@ class Best:
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class _Scores:
-    log_p: Array
+    shape: Array
+    total: Array
     soft_log_p: Array
     orders: Array
     width: float
@@ -120,18 +121,18 @@ def search(
         scores = _scores(spectra, low, high, width, pattern)
         if scores is None:
             continue
-        looks = scores.trials * len(widths)
-        corrected = scores.log_p + np.log(looks / weights[:, None])
-        merit = corrected - scores.log_p + scores.soft_log_p
+        looks = scores.trials * len(widths) / weights
+        merit = np.log(looks[:, None]) + scores.soft_log_p
         band, place = np.unravel_index(int(np.argmin(merit)), merit.shape)
         if merit[band, place] < least - _WIDER_MUST_GAIN:
             least = float(merit[band, place])
+            log_p = log_survival(scores.shape[place], scores.total[band, place])
             order = _centre(spectra.only(int(band)), float(scores.orders[place]), width, pattern)
             best = Best(
                 order=float(np.clip(order, low, high)),
                 band=int(band),
                 width=width,
-                log_p=float(log_any(scores.log_p[band, place], looks / weights[band])),
+                log_p=float(log_any(log_p, looks[band])),
             )
     return best
 
@@ -162,13 +163,13 @@ def _scores(
     beyond = np.maximum(nepers - HIGHEST, 0.0) / _SOFTNESS
     strength = total + _SOFTNESS * np.log1p(beyond).sum(axis=-1)
     shape = np.maximum(harmonics, 1)
-    log_p = np.where(harmonics > 0, log_survival(shape, total), 0.0)
     # The mean harmonic decides how far the order must move to make an independent look.
     used = pattern.multiple[valid.any(axis=0)]
     mean_harmonic = float(used.mean()) if len(used) else 1.0
     look = max(1.5 * spectra.step / mean_harmonic, 2.0 * width * low)
     return _Scores(
-        log_p=log_p,
+        shape=shape,
+        total=total,
         soft_log_p=np.where(harmonics > 0, log_survival(shape, strength), 0.0),
         orders=orders,
         width=width,
