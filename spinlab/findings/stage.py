@@ -28,6 +28,9 @@ SAME_FACTOR_SHARE, LEAST_SAME_FACTOR = 0.006, 3
 # Frame edges, and what "the start of the spin" leaves open, in a stage's arrival (1 sigma).
 ARRIVAL_SIGMA_S = 2.0
 DWELL_SIGMA_S = 0.5
+# A stage counts as touched where the drum kept so near to it (within what the profile allows) for
+# this long, though too briefly for a plateau to be measured.
+TOUCHED_S = 0.8
 # Chance left open, over and above the measurement, that a plateau was there and not seen.
 UNSEEN = 0.03
 
@@ -58,7 +61,9 @@ def findings(
     weight = reading_weight(track)
     factor = _same_factor(expected)
     top = expected[-1]
-    found = [*_missed(expected, weight)]
+    touched = [s for s in _tail(expected) if _touched(s, asked[s.expected_rpm or 0.0], track)]
+    found = [*_missed([s for s in expected if s not in touched], weight)]
+    found += [_let_go(stage, asked[stage.expected_rpm or 0.0], weight) for stage in touched]
     for stage in expected:
         if stage.outcome == "off speed":
             plateau = asked[stage.expected_rpm or 0.0]
@@ -92,13 +97,46 @@ def _numbers(stage: Stage, plateau: Plateau | None = None) -> dict[str, Any]:
     }
 
 
-def _missed(expected: Sequence[Stage], weight: float) -> list[Finding]:
-    """The stages at the end that were never reached, as one finding, and those passed over."""
+def _tail(expected: Sequence[Stage]) -> list[Stage]:
+    """The missed stages above every other."""
     tail: list[Stage] = []
     for stage in reversed(expected):
         if stage.outcome != "missed":
             break
         tail.insert(0, stage)
+    return tail
+
+
+def _touched(stage: Stage, plateau: Plateau, track: SpeedTrack) -> bool:
+    """Whether the drum did come to the speed of a missed stage, if only for a moment."""
+    if len(track.time_s) < 2:
+        return False
+    near = np.abs(np.nan_to_num(track.speed_rpm) - (stage.expected_rpm or 0.0))
+    inside = track.known & (near <= plateau.allowed_departure_rpm)
+    return float(inside.sum() * np.median(np.diff(track.time_s))) >= TOUCHED_S
+
+
+def _let_go(stage: Stage, plateau: Plateau, weight: float) -> Finding:
+    """A stage that was come to and left before a plateau could be measured."""
+    probability, rivals = shared(
+        weight * (1.0 - UNSEEN),
+        {"the programme of this unit holds it less long": OTHER_PROGRAMME_SKIPPED},
+    )
+    return Finding(
+        kind="stage",
+        subject=say("{expected:g} rpm stage let go too soon", expected=stage.expected_rpm),
+        state=state_of(probability),
+        probability=probability,
+        evidence=_numbers(stage, plateau),
+        rivals=rivals,
+        next_step="compare with the unit's own service papers",
+        reason=stage.reason,
+    )
+
+
+def _missed(expected: Sequence[Stage], weight: float) -> list[Finding]:
+    """The stages at the end that were never reached, as one finding, and those passed over."""
+    tail = _tail(expected)
     found = [_passed(s, weight) for s in expected if s.outcome == "missed" and s not in tail]
     if tail:
         sign = weight * (1.0 - UNSEEN)

@@ -47,6 +47,13 @@ def test_stages_that_one_ramp_given_up_took_away_are_one_finding():
     assert "given up" in found.reason
 
 
+def test_a_top_speed_come_to_for_a_moment_is_not_called_never_reached():
+    (found,) = said(*SPIN[:12], (64.8, 1390), (65.8, 1392), (85, 0), (88, 0))
+    assert found.subject == "1400 rpm stage let go too soon"
+    assert found.state == "attention"
+    assert found.rivals[0].cause == "the programme of this unit holds it less long"
+
+
 def test_a_stage_passed_over_is_worth_attention_only():
     found = said(*[corner for corner in SPIN if corner[1] != 1000])
     (one,) = [f for f in found if f.state != "clear"]
