@@ -131,7 +131,8 @@ def _compared(
         progress("Making the page", 0.0)
         from spinlab.report.compare_page import comparison_page
 
-        made.append((wanted.page_file, comparison_page(comparison, language=wanted.language)))
+        page = comparison_page(comparison, analyses=analyses, language=wanted.language)
+        made.append((wanted.page_file, page))
     write_all(made)
     text = comparison_text(comparison, language=wanted.language)
     return Told(state=comparison.state, text=text)

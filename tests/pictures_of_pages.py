@@ -78,7 +78,8 @@ def _compared() -> str:
     from spinlab import compare
     from spinlab.report.compare_page import comparison_page
 
-    return comparison_page(compare([analysed(name) for name in PAIR]))
+    analyses = [analysed(name) for name in PAIR]
+    return comparison_page(compare(analyses), analyses=analyses)
 
 
 def _lesson() -> str:

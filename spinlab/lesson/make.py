@@ -12,7 +12,7 @@ from spinlab.clips import Clip, heard
 from spinlab.comparison import compare
 from spinlab.comparison.align import SpeedBin, speed_bins
 from spinlab.comparison.allowed import gaps, why_no_orders
-from spinlab.comparison.value import Comparison, LineChange
+from spinlab.comparison.value import LineChange
 from spinlab.errors import InputError
 from spinlab.lesson.value import Answer, Lesson, Listen, Question
 from spinlab.orders import Span
@@ -66,11 +66,32 @@ def make_lesson(
         raise InputError(
             say("No lesson can be made: the recordings share no speed; use whole tests.")
         )
+    lines = comparison.pairs[0].lines
     dealt = rng if rng is not None else np.random.default_rng(_seed(first, second))
     return Lesson(
-        questions=tuple(_question((first, second), one, comparison, dealt) for one in bins),
+        questions=tuple(
+            _question((first, second), one, lines, swapped=bool(dealt.integers(2))) for one in bins
+        ),
         comparison=comparison,
     )
+
+
+def hear_both(
+    first: Analysis, second: Analysis, lines: Sequence[LineChange]
+) -> tuple[Question, ...]:
+    """Clips of two recordings at every speed they share, in their own order: nothing is hidden.
+
+    Args:
+        first, second: the recordings of a pair.
+        lines: that pair's, as `compare` found them.
+
+    Returns:
+        Slowest first; empty where one is no sound, or no speed is shared.
+    """
+    both = (first, second)
+    if any(one.recording.kind != "sound" or why_no_orders(one, "") for one in both):
+        return ()
+    return tuple(_question(both, one, lines, swapped=False) for one in _shared(first, second))
 
 
 def _seed(first: Analysis, second: Analysis) -> int:
@@ -96,14 +117,13 @@ def _longest(one: SpeedBin, number: int) -> float:
 def _question(
     pair: tuple[Analysis, Analysis],
     one: SpeedBin,
-    comparison: Comparison,
-    rng: np.random.Generator,
+    lines: Sequence[LineChange],
+    *,
+    swapped: bool,
 ) -> Question:
     length_s = min(CLIP_S, _longest(one, 0), _longest(one, 1))
     spans = [_middle(one.spans[number], length_s) for number in (0, 1)]
-    swapped = bool(rng.integers(2))
     order = (1, 0) if swapped else (0, 1)
-    lines = comparison.pairs[0].lines
     family = _family(lines)
     proof, louder = _proof(lines, one.speed_rpm, family or "")
     band_hz = _band(proof)

@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from spinlab.comparison.statistics import ERROR_RATE
 from spinlab.comparison.value import Comparison, Curves, LineChange, Pair, StageRow
 from spinlab.comparison.words import amount
+from spinlab.lesson import Question, hear_both
+from spinlab.lesson.value import Listen
 from spinlab.phrase import say
 from spinlab.report import words
 from spinlab.report.compare_pictures import (
@@ -31,11 +33,17 @@ from spinlab.report.compare_text import (
 from spinlab.report.language import ENGLISH, speaking, tell
 from spinlab.report.shell import rendered, text_of
 from spinlab.report.small import both_shapes
+from spinlab.report.strips import apart_words, strip, strips_say
 from spinlab.stages import Stage
+
+if TYPE_CHECKING:
+    from spinlab.analysis import Analysis
 
 # The shape beside a statement, by its direction.
 _SHAPES = {-1: "down", 0: "same", 1: "up"}
 _MOST_LINES = 40
+# Every speed that can be heard adds some 250 kB.
+_MOST_HEARD, _MOST_SPEEDS_HEARD = 3, 2
 METHODS = (
     say(
         "Spectra are averaged over half-overlapping Hann segments of twenty turns (Welch 1967); "
@@ -58,26 +66,35 @@ METHODS = (
 )
 
 
-def comparison_page(comparison: Comparison, *, language: str = ENGLISH) -> str:
+def comparison_page(
+    comparison: Comparison, *, analyses: Sequence[Analysis] = (), language: str = ENGLISH
+) -> str:
     """The whole comparison as the text of one HTML file.
 
     Args:
         comparison: what `spinlab.compare` found.
+        analyses: those that were compared; given, both sides of a pair can be heard.
         language: code of a language that ships.
     """
-    style = text_of("page.css") + text_of("compare.css")
+    style = "".join(map(text_of, ("page.css", "compare.css", "strips.css")))
     with speaking(language):
+        pairs = [_pair(pair) for pair in comparison.pairs]
+        for told, pair in zip(pairs[:_MOST_HEARD], comparison.pairs, strict=False):
+            told["heard"] = _heard(pair, comparison, analyses) if analyses else []
+        hearable = any(told["heard"] for told in pairs)
         names = [words.one_line(one.file) for one in comparison.subjects[:2]]
         return rendered(
             "compare.html",
             style,
+            text_of("strips.js") if hearable else "",
+            strips_say=strips_say(),
             comparison=comparison,
             state_word=tell(CHANGE_WORDS[comparison.state]),
             names=tell("{other} against {first}", first=names[0], other=names[1]),
             recordings=[_recording(comparison, n) for n in range(len(comparison.subjects))],
             speeds=", ".join(f"{one.speed_rpm:.0f}" for one in comparison.speeds),
             stages=[_stages(row) for row in comparison.stages],
-            pairs=[_pair(pair) for pair in comparison.pairs],
+            pairs=pairs,
             place_note=place_note(comparison),
             methods=METHODS,
             error_note=tell(
@@ -144,7 +161,34 @@ def _pair(pair: Pair) -> dict[str, Any]:
         ),
         "claimed_note": _claimed_note(max(0, len(claimed) - _MOST_LINES)),
         "pictures": _pictures(pair),
+        "heard": [],
     }
+
+
+def _heard(
+    pair: Pair, comparison: Comparison, analyses: Sequence[Analysis]
+) -> list[dict[str, Any]]:
+    """Both recordings at their fastest shared speeds, and apart where a change was stated."""
+    places = (pair.first, pair.second)
+    both = hear_both(analyses[pair.first], analyses[pair.second], pair.lines)
+    return [
+        {
+            "speed": words.number(one.speed_rpm, 0),
+            "clips": [_clip(comparison, places[clip.subject], one, clip) for clip in one.clips],
+            "apart": [_clip(comparison, places[clip.subject], one, clip) for clip in one.apart],
+            "apart_words": apart_words(one),
+        }
+        for one in both[-_MOST_SPEEDS_HEARD:]
+    ]
+
+
+def _clip(comparison: Comparison, place: int, one: Question, clip: Listen) -> dict[str, Any]:
+    file = words.one_line(comparison.subjects[place].file)
+    parts = {"letter": letter(place), "speed": words.number(one.speed_rpm, 0)}
+    apart = any(clip is each for each in one.apart)
+    plain = tell("{letter} at {speed} rpm", **parts)
+    label = tell("{letter} at {speed} rpm, apart", **parts) if apart else plain
+    return strip(clip, name=f"{letter(place)}: {file}", label=label)
 
 
 def _claimed_note(left_out: int) -> str:

@@ -6,17 +6,15 @@ from typing import Any
 
 from spinlab.comparison.value import LineChange
 from spinlab.comparison.words import amount
-from spinlab.lesson.make import SLOW_PACE
 from spinlab.lesson.value import Lesson, Listen, Question
 from spinlab.phrase import say
-from spinlab.recording import Recording
 from spinlab.report import words
 from spinlab.report.compare_page import METHODS, decibels, picture_shapes
 from spinlab.report.compare_pictures import telling_curves
 from spinlab.report.compare_text import NOT_ASSIGNED, letter, place_note, where
 from spinlab.report.language import ENGLISH, speaking, tell, tell_many
 from spinlab.report.shell import rendered, text_of
-from spinlab.report.sound import sound_uri
+from spinlab.report.strips import apart_words, strip, strips_say
 
 _ANSWERS = {
     "clip 1": say("Clip {number}", number=1),
@@ -40,14 +38,14 @@ def lesson_page(lesson: Lesson, *, language: str = ENGLISH) -> str:
         lesson: from `spinlab.make_lesson`.
         language: code of a language that ships.
     """
-    style = text_of("page.css") + text_of("compare.css") + text_of("lesson.css")
+    style = "".join(map(text_of, ("page.css", "compare.css", "strips.css", "lesson.css")))
     pair, count = lesson.comparison.pairs[0], len(lesson.questions)
     with speaking(language):
         start = tell_many("{count} question.", "{count} questions.", count=count)
         return rendered(
             "lesson.html",
             style,
-            text_of("lesson.js"),
+            text_of("strips.js") + text_of("lesson.js"),
             questions=[_question(lesson, n, one) for n, one in enumerate(lesson.questions, 1)],
             recordings=[
                 (letter(k), words.one_line(subject.file), subject)
@@ -58,6 +56,7 @@ def lesson_page(lesson: Lesson, *, language: str = ENGLISH) -> str:
             pictures=picture_shapes(pair, telling_curves(pair)[:1]),
             place_note=place_note(lesson.comparison),
             methods=METHODS,
+            strips_say=strips_say(),
             told={name: tell(text) for name, text in _TOLD.items()} | {"start": start},
         )
 
@@ -79,17 +78,13 @@ def _question(lesson: Lesson, number: int, one: Question) -> dict[str, Any]:
             _player(tell("{letter}, apart", letter=letter(clip.subject)), number, clip)
             for clip in one.apart
         ],
-        "apart_words": _apart(one),
+        "apart_words": apart_words(one),
     }
 
 
-def _player(name: str, question: int, clip: Listen) -> dict[str, str]:
-    sound = Recording(kind="sound", samples=clip.samples[None, :], rate_hz=clip.rate_hz)
-    return {
-        "name": name,
-        "label": tell("Question {number}, {clip}", number=question, clip=name),
-        "uri": sound_uri(sound) or "",
-    }
+def _player(name: str, question: int, clip: Listen) -> dict[str, Any]:
+    label = tell("Question {number}, {clip}", number=question, clip=name)
+    return strip(clip, name=name, label=label)
 
 
 def _who(lesson: Lesson, number: int, clip: Listen) -> str:
@@ -99,18 +94,6 @@ def _who(lesson: Lesson, number: int, clip: Listen) -> str:
         letter=letter(clip.subject),
         file=words.one_line(lesson.comparison.subjects[clip.subject].file),
         start=words.clock(clip.start_s),
-    )
-
-
-def _apart(one: Question) -> str:
-    if one.band_hz is None:
-        return ""
-    low, high = (words.number(edge / 1000, 1) for edge in one.band_hz)
-    return tell(
-        "Only {low} to {high} kHz, {slow:.0f} times slower: there the knocks can be counted.",
-        low=low,
-        high=high,
-        slow=1 / SLOW_PACE,
     )
 
 

@@ -1,5 +1,7 @@
 """The invented analyses, and their pages, as fixtures made once."""
 
+from functools import partial
+
 import pytest
 
 from spinlab.baseline import hold_against, make_baseline
@@ -50,8 +52,9 @@ def compared():
     """What pages of several recordings are made of, each with the function that makes the page."""
     good, worn = [unit(seed) for seed in range(1, 6)], unit(9, depth=0.8)
     baseline = make_baseline(good)
+    heard = partial(comparison_page, analyses=[good[0], worn])
     return {
-        "changed": (comparison_page, compare([good[0], worn])),
+        "changed": (heard, compare([good[0], worn])),
         "unchanged, three": (comparison_page, compare(good[:3])),
         "baseline": (held_page, baseline, [hold_against(baseline, worn)]),
         "lesson": (lesson_page, make_lesson(good[0], worn)),

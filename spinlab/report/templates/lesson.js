@@ -10,12 +10,6 @@
     const numbers = { right, done: done.size, left: questions.length - done.size };
     if (done.size) score.textContent = words.score.replace(/\{(\w+)\}/g, (_, name) => numbers[name]);
   };
-  const pauseOthers = (playing) => {
-    for (const audio of document.querySelectorAll("audio")) if (audio !== playing) audio.pause();
-  };
-  for (const audio of document.querySelectorAll("audio")) {
-    audio.addEventListener("play", () => pauseOthers(audio));
-  }
   for (const question of questions) {
     const check = question.querySelector(".act");
     const told = question.querySelector(".told");
