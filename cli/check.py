@@ -14,6 +14,7 @@ from .wanted import STANDARD_OUTPUT, Wanted
 
 if TYPE_CHECKING:
     from spinlab.machine import Machine
+    from spinlab.phases import Correction
     from spinlab.recording import Recording
 
     from .progress import Progress
@@ -82,6 +83,13 @@ _file = click.Path(path_type=Path)
     metavar="HZ",
     help="Samples per second of a log that has no time column.",
 )
+@click.option(
+    "--phase",
+    "phase_lines",
+    multiple=True,
+    metavar="LABEL=START-END",
+    help="Correct a phase of a whole service test, e.g. spin=1:15-2:20; may be repeated.",
+)
 @reading_options
 def check_command(
     recording: Path,
@@ -94,6 +102,7 @@ def check_command(
     quiet: bool,
     acceleration_unit: Any,
     rate_hz: float | None,
+    phase_lines: tuple[str, ...],
     readings_file: Path | None,
     reading_lines: tuple[str, ...],
 ) -> int:
@@ -113,12 +122,15 @@ def check_command(
     )
     wanted.check(never=_inputs(recording, profile, readings_file))
     readings = collect_readings(readings_file, reading_lines)
+    corrections = _corrections(phase_lines)
     progress = Progress(wanted=not quiet)
     try:
         loaded, machine = _load(recording, profile, acceleration_unit, rate_hz, progress)
         from spinlab.analysis import analyse
 
-        analysis = analyse(loaded, machine, progress=progress, readings=readings)
+        analysis = analyse(
+            loaded, machine, progress=progress, readings=readings, corrections=corrections
+        )
         wanted.write(analysis, progress)
     finally:
         progress.wipe()
@@ -127,6 +139,14 @@ def check_command(
 
         click.echo(text_report(analysis, language=language), nl=False)
     return STATE_CODES[analysis.verdict.state]
+
+
+def _corrections(lines: tuple[str, ...]) -> tuple[Correction, ...]:
+    if not lines:
+        return ()
+    from spinlab.phases import parse_correction
+
+    return tuple(parse_correction(line) for line in lines)
 
 
 def _inputs(recording: Path, profile: str | None, readings_file: Path | None) -> list[Path]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -14,7 +15,7 @@ from spinlab.drive.measure import Drive, belt_order
 from spinlab.drive.measure import measure as measure_drive
 from spinlab.errors import InputError
 from spinlab.machine.value import Machine
-from spinlab.phases import PhaseList, cut_phases
+from spinlab.phases import Correction, PhaseList, corrected, cut_phases
 from spinlab.quality.value import Quality
 from spinlab.recording import Recording
 from spinlab.speed.track import SpeedTrack
@@ -60,6 +61,7 @@ def measure(
     machine: Machine | None,
     quality: Quality,
     track: SpeedTrack,
+    corrections: Sequence[Correction] = (),
 ) -> Measured:
     """The steps that need the speed in rpm; a relative track serves them as none at all."""
     absolute = track
@@ -89,6 +91,7 @@ def measure(
     inertia = machine.drum_inertia_kg_m2 if machine is not None else None
     coasts = work.attempt("Coast-down", lambda: coast_downs(absolute, inertia_kg_m2=inertia))
     phases = work.attempt("Cutting phases", lambda: cut_phases(recording, absolute, sound=powers))
+    phases = phases if phases is None else corrected(phases, corrections)
     evidence, remarks = bearings if bearings is not None else (None, ())
     return Measured(
         drive=drive,

@@ -22,6 +22,7 @@ from spinlab.speed.track import SpeedTrack
 
 if TYPE_CHECKING:
     from spinlab.meter import Reading
+    from spinlab.phases import Correction
 
 
 TRACKING = "Tracking the speed"
@@ -33,6 +34,7 @@ def analyse(
     *,
     progress: Progress | None = None,
     readings: Sequence[Reading] = (),
+    corrections: Sequence[Correction] = (),
 ) -> Analysis:
     """Analyse one recording of a spin test, or of a whole service test.
 
@@ -42,6 +44,7 @@ def analyse(
             not judged.
         progress: told the step under way and the share of it that is done, 0 to 1.
         readings: the technician's meter readings.
+        corrections: phases of a service test that the user knows better.
 
     Returns:
         The whole result.  What could not be measured says why.
@@ -60,7 +63,7 @@ def analyse(
     track = work.run(TRACKING, lambda: _track(recording, machine, quality, progress))
     log_rate_hz = recording.rate_hz if recording.kind == "acceleration" else None
     stages = work.run("Stages", lambda: stage_table(track, machine, log_rate_hz=log_rate_hz))
-    measured = measure(work, recording, machine, quality, track)
+    measured = measure(work, recording, machine, quality, track, corrections)
     track = with_ratio(track, measured.drive)
     findings = work.run(
         "Drawing conclusions",

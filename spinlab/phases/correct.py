@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 from spinlab.errors import InputError
+from spinlab.phases.settle import drained
 from spinlab.phases.value import LABELS, Label, Phase, PhaseList
 from spinlab.phrase import say
 
@@ -45,10 +47,21 @@ def parse_correction(text: str) -> Correction:
     return Correction(label=label, start_s=start, end_s=end)  # type: ignore[arg-type]
 
 
-def corrected(found: PhaseList, corrections: tuple[Correction, ...]) -> PhaseList:
-    """The phases with the user's own put over them."""
+def corrected(found: PhaseList, corrections: Sequence[Correction]) -> PhaseList:
+    """The phases with the user's own put over them, as far as the recording reaches.
+
+    The wash motion's pattern stays as it was heard.
+    """
+    if not corrections:
+        return found
     phases = list(found.phases)
-    for c in corrections:
+    for given in corrections:
+        c = given
+        if phases:
+            begin, end = phases[0].start_s, phases[-1].end_s
+            c = replace(c, start_s=max(c.start_s, begin), end_s=min(c.end_s, end))
+        if c.end_s <= c.start_s:
+            continue
         kept: list[Phase] = []
         for phase in phases:
             if phase.start_s < c.start_s:
@@ -67,7 +80,7 @@ def corrected(found: PhaseList, corrections: tuple[Correction, ...]) -> PhaseLis
             )
         )
         phases = sorted(kept, key=lambda phase: phase.start_s)
-    return replace(found, phases=tuple(phases))
+    return replace(found, phases=tuple(phases), drained_before_spin=drained(phases))
 
 
 def _seconds(text: str, whole: str) -> float:

@@ -18,7 +18,7 @@ from spinlab.phases.features import (
 )
 from spinlab.phases.motion import is_pattern, motion_pattern, rhythm
 from spinlab.phases.segment import active_frames, runs, split
-from spinlab.phases.settle import TRACKED, absorbed, joined, unsure_beside_spin
+from spinlab.phases.settle import TRACKED, absorbed, drained, joined, unsure_beside_spin
 from spinlab.phases.value import MotionPattern, Phase, PhaseList
 from spinlab.phrase import say
 from spinlab.recording import Recording
@@ -79,7 +79,7 @@ def cut_phases(
         phases=tuple(phases),
         motion=motion,
         clicks_s=_outside_spin(clicks(sound), phases) if sound is not None else (),
-        drained_before_spin=_drained(phases),
+        drained_before_spin=drained(phases),
     )
 
 
@@ -330,17 +330,3 @@ def _hiss_db(features: Features, first: int, last: int) -> float:
 def _outside_spin(times: tuple[float, ...], phases: list[Phase]) -> tuple[float, ...]:
     busy = [p for p in phases if p.label in ("spin", "coast-down", "distribution")]
     return tuple(t for t in times if not any(p.start_s <= t <= p.end_s for p in busy))
-
-
-def _drained(phases: list[Phase]) -> bool | None:
-    """Whether a pump ran before the first spin; None without a spin or with a late start."""
-    spins = [p for p in phases if p.label == "spin"]
-    if not spins or spins[0].start_s < 5.0:
-        return None
-    before = [p for p in phases if p.label == "pump" and p.start_s < spins[0].start_s]
-    if before:
-        return True
-    unknown = any(
-        p.label == "running, not identified" and p.end_s <= spins[0].start_s + 1.0 for p in phases
-    )
-    return None if unknown else False

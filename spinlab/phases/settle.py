@@ -75,3 +75,17 @@ def absorbed(phases: list[Phase]) -> list[Phase]:
         else:
             break
     return out
+
+
+def drained(phases: list[Phase]) -> bool | None:
+    """Whether a pump ran before the first spin; None without a spin or with a late start."""
+    spins = [p for p in phases if p.label == "spin"]
+    if not spins or spins[0].start_s < 5.0:
+        return None
+    before = [p for p in phases if p.label == "pump" and p.start_s < spins[0].start_s]
+    if before:
+        return True
+    unknown = any(
+        p.label == "running, not identified" and p.end_s <= spins[0].start_s + 1.0 for p in phases
+    )
+    return None if unknown else False

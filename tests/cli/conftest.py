@@ -28,7 +28,7 @@ def answer(monkeypatch):
     """Let `analyse` answer with a given (invented) analysis, or raise a given error."""
 
     def give(value):
-        def analyse(recording, machine=None, *, progress=None, readings=()):
+        def analyse(recording, machine=None, *, progress=None, readings=(), corrections=()):
             if isinstance(value, BaseException):
                 raise value
             return value

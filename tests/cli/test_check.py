@@ -60,7 +60,7 @@ def test_the_recording_is_left_as_it_was(answer, spinlab, tone, invented, tmp_pa
 def test_meter_readings_reach_the_analysis(monkeypatch, answer, spinlab, tone, invented, tmp_path):
     got = []
 
-    def analyse(recording, machine=None, *, progress=None, readings=()):
+    def analyse(recording, machine=None, *, progress=None, readings=(), corrections=()):
         got.extend(readings)
         return invented
 
@@ -75,6 +75,28 @@ def test_meter_readings_reach_the_analysis(monkeypatch, answer, spinlab, tone, i
 def test_a_reading_that_makes_no_sense_is_bad_input(answer, spinlab, tone, invented):
     answer(invented)
     code, _, err = spinlab("check", tone, "--reading", "very hot")
+    assert code == 20
+    assert err.count("\n") == 1
+
+
+def test_a_phase_corrected_by_the_user_reaches_the_analysis(
+    monkeypatch, answer, spinlab, tone, invented
+):
+    got = []
+
+    def analyse(recording, machine=None, *, progress=None, readings=(), corrections=()):
+        got.extend(corrections)
+        return invented
+
+    answer(invented)
+    monkeypatch.setattr(sys.modules["spinlab.analysis"], "analyse", analyse)
+    spinlab("check", tone, "--quiet", "--phase", "fill=3-15", "--phase", "spin=1:15-2:20")
+    assert [(c.label, c.start_s, c.end_s) for c in got] == [("fill", 3, 15), ("spin", 75, 140)]
+
+
+def test_a_phase_that_makes_no_sense_is_bad_input(answer, spinlab, tone):
+    answer(AssertionError("the analysis must not have started"))
+    code, _, err = spinlab("check", tone, "--phase", "spin=20-10")
     assert code == 20
     assert err.count("\n") == 1
 
@@ -186,7 +208,7 @@ def test_stopping_from_the_keyboard_ends_with_130_and_leaves_nothing(
 SLOW = """
 import sys, time, types
 fake = types.ModuleType("spinlab.analysis")
-def analyse(recording, machine=None, *, progress=None, readings=()):
+def analyse(recording, machine=None, *, progress=None, readings=(), corrections=()):
     print("started", flush=True)
     time.sleep(60)
 fake.analyse = analyse

@@ -156,6 +156,17 @@ def test_a_correction_replaces_what_it_covers():
     assert (fixed.phases[1].start_s, fixed.phases[1].end_s) == (10.0, 20.0)
 
 
+def test_a_correction_ends_with_the_recording_and_changes_what_is_said_of_the_drain():
+    _, found = measured("machine_off.csv")
+    lines = ("pump=10-20", "spin=30-9:00")
+    fixed = corrected(found, tuple(parse_correction(line) for line in lines))
+    assert [phase.label for phase in fixed.phases] == ["quiet", "pump", "quiet", "spin"]
+    assert fixed.phases[-1].end_s == found.phases[-1].end_s
+    assert fixed.drained_before_spin is True
+    dry = corrected(found, (parse_correction("spin=30-40"),))
+    assert dry.drained_before_spin is False
+
+
 @pytest.mark.parametrize(
     ("text", "complaint"),
     [
