@@ -31,7 +31,7 @@ from spinlab.report.compare_text import (
     where,
 )
 from spinlab.report.language import ENGLISH, speaking, tell
-from spinlab.report.shell import rendered, text_of
+from spinlab.report.shell import rendered, style_of, text_of
 from spinlab.report.small import both_shapes
 from spinlab.report.strips import apart_words, strip, strips_say
 from spinlab.stages import Stage
@@ -76,7 +76,7 @@ def comparison_page(
         analyses: those that were compared; given, both sides of a pair can be heard.
         language: code of a language that ships.
     """
-    style = "".join(map(text_of, ("page.css", "compare.css", "strips.css")))
+    style = style_of("page.css", "compare.css", "strips.css")
     with speaking(language):
         pairs = [_pair(pair) for pair in comparison.pairs]
         for told, pair in zip(pairs[:_MOST_HEARD], comparison.pairs, strict=False):

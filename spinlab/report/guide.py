@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from spinlab.fitness import Advice, Fit
 from spinlab.phrase import say
 from spinlab.report.language import ENGLISH, speaking, tell
-from spinlab.report.shell import rendered, text_of
+from spinlab.report.shell import rendered, style_of
 from spinlab.report.typeset import wrapped
 from spinlab.report.words import SHORT_CAUTION
 
@@ -129,7 +129,7 @@ def _steps(chapter: Chapter) -> Iterator[str]:
 
 def guide_page(*, language: str = ENGLISH) -> str:
     """The guide as one self-contained sheet of A4."""
-    style = text_of("page.css")
+    style = style_of("page.css")
     with speaking(language):
         return rendered("guide.html", style, chapters=CHAPTERS)
 

@@ -17,7 +17,7 @@ from spinlab.report.compare_pictures import band_figure
 from spinlab.report.compare_text import NOT_ASSIGNED
 from spinlab.report.held_text import HELD_WORDS, about, outside_words
 from spinlab.report.language import ENGLISH, speaking, tell
-from spinlab.report.shell import rendered, text_of
+from spinlab.report.shell import rendered, style_of
 from spinlab.report.small import both_shapes
 from spinlab.result import plain
 
@@ -71,7 +71,7 @@ def held_page(baseline: Baseline, units: Sequence[Held], *, language: str = ENGL
     with speaking(language):
         return rendered(
             "held.html",
-            text_of("page.css") + text_of("compare.css"),
+            style_of("page.css", "compare.css"),
             units=[_unit(unit) for unit in units],
             about=about(baseline),
             left_out=[

@@ -9,7 +9,7 @@ from typing import Any
 
 from spinlab.report import words
 from spinlab.report.language import ENGLISH, tell
-from spinlab.report.shell import policy, template, text_of
+from spinlab.report.shell import policy, style_of, template, text_of
 
 # Each state with its word on the page; the order is that of the rows.
 STATES = {
@@ -74,7 +74,7 @@ def index_html(
         counts: how many there are of each state.
         table: relative address of the same as CSV.
     """
-    style, script = text_of("index.css"), text_of("index.js")
+    style, script = style_of("index.css"), text_of("index.js")
     return template("index.html").generate(
         style=style,
         script=script,

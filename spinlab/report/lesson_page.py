@@ -13,7 +13,7 @@ from spinlab.report.compare_page import METHODS, decibels, picture_shapes
 from spinlab.report.compare_pictures import telling_curves
 from spinlab.report.compare_text import NOT_ASSIGNED, letter, place_note, where
 from spinlab.report.language import ENGLISH, speaking, tell, tell_many
-from spinlab.report.shell import rendered, text_of
+from spinlab.report.shell import rendered, style_of, text_of
 from spinlab.report.strips import apart_words, strip, strips_say
 
 _ANSWERS = {
@@ -38,7 +38,7 @@ def lesson_page(lesson: Lesson, *, language: str = ENGLISH) -> str:
         lesson: from `spinlab.make_lesson`.
         language: code of a language that ships.
     """
-    style = "".join(map(text_of, ("page.css", "compare.css", "strips.css", "lesson.css")))
+    style = style_of("page.css", "compare.css", "strips.css", "lesson.css")
     pair, count = lesson.comparison.pairs[0], len(lesson.questions)
     with speaking(language):
         start = tell_many("{count} question.", "{count} questions.", count=count)

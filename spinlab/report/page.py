@@ -20,7 +20,7 @@ from spinlab.report.language import ENGLISH, speaking, tell
 from spinlab.report.phases import phase_lines
 from spinlab.report.pictures import Shape, figure
 from spinlab.report.readings import reading_rows
-from spinlab.report.shell import rendered, text_of
+from spinlab.report.shell import rendered, style_of, text_of
 from spinlab.report.small import both_shapes
 from spinlab.report.sound import LONGEST_SOUND_S, clip_players, sound_uri
 from spinlab.result import Analysed, result
@@ -40,7 +40,7 @@ def page_html(analysis: Analysed, *, language: str = ENGLISH) -> str:
     Returns:
         HTML that needs no other file and no network.
     """
-    style, script = text_of("page.css"), text_of("page.js")
+    style, script = style_of("page.css"), text_of("page.js")
     with speaking(language):
         content = _content(analysis)
         return rendered("page.html", style, script, **content)

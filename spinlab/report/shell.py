@@ -21,7 +21,14 @@ _LONGEST_SENTENCE = 4000
 
 def text_of(name: str) -> str:
     """One of the templates, styles or scripts that travel with the package."""
-    return (resources.files("spinlab.report") / "templates" / name).read_text("utf-8")
+    shared = resources.files("spinlab") / "looks" / name
+    own = resources.files("spinlab.report") / "templates" / name
+    return (own if own.is_file() else shared).read_text("utf-8")
+
+
+def style_of(*names: str) -> str:
+    """A page's style: the colours that all pages share, then its own sheets."""
+    return "".join(map(text_of, ("palette.css", *names)))
 
 
 def policy(style: str, script: str = "") -> str:

@@ -39,6 +39,8 @@ def create_app(settings: Settings, database: Database) -> FastAPI:
     app.add_middleware(Guard, settings=settings, metrics=metrics)
     for room in (api, people, technician, support, results, operations):
         app.include_router(room.router)
+    looks = resources.files("spinlab") / "looks"
+    app.mount("/static/looks", StaticFiles(directory=str(looks)))
     static = resources.files("spinlab.desk.web") / "static"
     app.mount("/static", StaticFiles(directory=str(static)))
     app.exception_handler(Refused)(_refused)

@@ -47,7 +47,10 @@ def _environment() -> Environment:
 
 
 def _template(name: str) -> str:
-    return (resources.files("spinlab.desk.web") / "templates" / name).read_text("utf-8")
+    """A page of the desk's own, or the icons that it shares with the report."""
+    shared = resources.files("spinlab") / "looks" / name
+    own = resources.files("spinlab.desk.web") / "templates" / name
+    return (own if own.is_file() else shared).read_text("utf-8")
 
 
 def prepare() -> None:
