@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 
 from spinlab.speed.chirp import hann, span
 from spinlab.speed.evidence import Floats, noise_floor
+from spinlab.speed.frames import blocks
 
 # Beyond this a line counts by its logarithm only, so that its peak still shows but does not rule.
 STRONG_RATIO = 20.0
@@ -83,15 +84,35 @@ def follow(
 
     frame = round(frame_s * sample_rate_hz)
     window = hann(frame)
-    share = window / window.sum()
     length = fft.next_fast_len(frame * pad, real=True)
     bins = min(length // 2 + 1, int(highest_hz / sample_rate_hz * length) + 2)
-    centre, offsets = _offsets(course, time_s, frame=frame, sample_rate_hz=sample_rate_hz)
-    positions = (time_s[:, None] - start_s) * sample_rate_hz + offsets
-    first = int(np.floor(positions.min())) if len(time_s) else 0
-    around = span(signals, first, (int(np.floor(positions.max())) if len(time_s) else 0) + 2)
-    rise = np.diff(around, axis=1)
+    rate_hz = course.rate_hz(time_s)
     out = np.empty((len(signals), len(time_s), bins), np.float32)
+    for block in blocks(len(time_s)):
+        offsets = _offsets(course, time_s[block], frame=frame, sample_rate_hz=sample_rate_hz)
+        positions = (time_s[block, None] - start_s) * sample_rate_hz + offsets
+        power = out[:, block]
+        _powers(signals, positions, window, length, power)
+        power /= noise_floor(power, sample_rate_hz / length, width_hz=floor_width_hz)
+        strong = power > STRONG_RATIO
+        power[strong] = STRONG_RATIO * (1 + np.log(power[strong] / STRONG_RATIO))
+    bin_hz = sample_rate_hz / length
+    return tuple(
+        Followed(time_s=time_s, rate_hz=rate_hz, ratio=row, bin_hz=bin_hz, frame_s=frame_s)
+        for row in out
+    )
+
+
+def _powers(
+    signals: Floats, positions: NDArray[np.float64], window: Floats, length: int, out: Floats
+) -> None:
+    """Power spectra of the samples at `positions` (frames, samples), into (rows, frames, bins)."""
+    from scipy import fft
+
+    first, last = (int(np.floor(edge)) for edge in (positions.min(), positions.max()))
+    around = span(signals, first, last + 2)
+    rise = np.diff(around, axis=1)
+    share = window / window.sum()
     for k, position in enumerate(positions - first):
         whole = position.astype(np.intp)
         part = (position - whole).astype(np.float32)
@@ -100,24 +121,15 @@ def follow(
         values += np.take(around, whole, axis=1, mode="clip")
         values *= window
         values -= values.sum(axis=1, keepdims=True) * share
-        spectrum = fft.rfft(values, n=length, axis=1)[:, :bins]
+        spectrum = fft.rfft(values, n=length, axis=1)[:, : out.shape[-1]]
         np.square(spectrum.real, out=out[:, k])
         out[:, k] += np.square(spectrum.imag)
-    bin_hz = sample_rate_hz / length
-    if len(time_s):
-        out /= noise_floor(out, bin_hz, width_hz=floor_width_hz)
-    strong = out > STRONG_RATIO
-    out[strong] = STRONG_RATIO * (1 + np.log(out[strong] / STRONG_RATIO))
-    return tuple(
-        Followed(time_s=time_s, rate_hz=centre, ratio=row, bin_hz=bin_hz, frame_s=frame_s)
-        for row in out
-    )
 
 
 def _offsets(
     course: Course, time_s: NDArray[np.float64], *, frame: int, sample_rate_hz: float
-) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
-    """Rate at each centre, and sample offsets at equal steps of the course's phase about it."""
+) -> NDArray[np.float64]:
+    """Sample offsets at equal steps of the course's phase about each centre."""
     frame_s = frame / sample_rate_hz
     u = (np.arange(frame) - frame / 2) / sample_rate_hz
     local = np.linspace(-0.75 * frame_s, 0.75 * frame_s, KNOTS)
@@ -127,7 +139,7 @@ def _offsets(
     turns = np.concatenate([np.zeros((len(rates), 1)), np.cumsum(steps, axis=1)], axis=1)
     turns -= turns[:, KNOTS // 2, None]
     offsets = [np.interp(u, t / c, local) for t, c in zip(turns, centre, strict=True)]
-    return centre, np.array(offsets).reshape(len(time_s), frame) * sample_rate_hz
+    return np.array(offsets).reshape(len(time_s), frame) * sample_rate_hz
 
 
 def at_orders(
