@@ -12,6 +12,10 @@ from typing import Literal, get_args
 import numpy as np
 from numpy.typing import NDArray
 
+# Relative standard uncertainty of a phone's quartz (vendors' data sheets, value from memory): all
+# frames share it.
+CLOCK_SHARE = 50e-6
+
 Motion = Literal["rest", "tumbling", "distribution", "ramp", "plateau", "coasting", "unknown"]
 MOTIONS: tuple[str, ...] = get_args(Motion)
 Scale = Literal["absolute", "relative"]

@@ -27,12 +27,14 @@ from spinlab.speed.follow import course_of
 from spinlab.speed.listen import listen
 from spinlab.speed.ratio import RatioPrior, measured_ratio
 from spinlab.speed.refine import Refined
+from spinlab.speed.runs import run_numbers
 from spinlab.speed.scale import BELOW_MOTOR_ORDER, Candidate
 from spinlab.speed.steady import steady_track
 from spinlab.speed.track import SpeedTrack
 from spinlab.speed.voices import gather
 from spinlab.speed.weigh import Heard, Reading, again, merit, read
 from spinlab.speed.write import nothing, write_down
+from spinlab.speed.zoom import zoom
 
 if TYPE_CHECKING:
     from spinlab.machine import Machine
@@ -122,20 +124,27 @@ def _finish(reading: Reading, heard: Heard) -> SpeedTrack:
         scales = felt_exactly(refined, reading.scales)
         return write_down(refined, scales, felt_lock(refined), heard.listened.maps, felt=True)
     course = course_of(refined.time_s, refined.log_hz + np.log(factor))
+    orders = np.union1d(whole_orders(refined, factor, belt=heard.belt), np.arange(1.0, 8.0))
     lock = lock_to_drum(
         heard.listened.bands[0],
         heard.listened.envelopes,
         heard.listened.start_s,
         course,
         np.arange(refined.time_s[0], refined.time_s[-1], LOCK_HOP_S),
-        whole_orders=np.union1d(
-            whole_orders(refined, factor, belt=heard.belt), np.arange(1.0, 8.0)
-        ),
+        whole_orders=orders,
         beat_orders=(1.0, 2.0),
         steady_hz=heard.listened.maps.steady_hz,
         creep_sigma=RIGID_SIGMA if heard.rigid else BELT_CREEP_SIGMA,
     )
-    track = write_down(refined, reading.scales, lock, heard.listened.maps)
+    plateaus = zoom(
+        heard.listened.bands,
+        heard.listened.start_s,
+        refined.time_s,
+        refined.log_hz + np.log(factor) + np.interp(refined.time_s, lock.time_s, lock.correction),
+        run_numbers(refined.time_s, refined.log_hz),
+        orders,
+    )
+    track = write_down(refined, reading.scales, lock, heard.listened.maps, plateaus=plateaus)
     if track.reason:
         return track
     return replace(track, motor_ratio=measured_ratio(refined, best.factor, best.sigma, heard.prior))

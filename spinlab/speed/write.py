@@ -15,7 +15,8 @@ from spinlab.speed.runs import carried, linked, moves, proven_apart, run_numbers
 from spinlab.speed.scale import LEAST_MEASURED, LEAST_WEIGHT, Candidate
 from spinlab.speed.shown import Own, nats, own_evidence, supported
 from spinlab.speed.steady_tones import mains, steady_lines
-from spinlab.speed.track import LockedLine, Rival, SpeedTrack
+from spinlab.speed.track import CLOCK_SHARE, LockedLine, Rival, SpeedTrack
+from spinlab.speed.zoom import Zoomed
 
 STANDING = (
     "what is heard never changes speed, so nothing proves that it is the drum and not a pump or a "
@@ -42,10 +43,12 @@ def write_down(
     maps: Maps,
     *,
     felt: bool = False,
+    plateaus: Zoomed | None = None,
 ) -> SpeedTrack:
     """The track of the best reading, with its rivals and what could not be told.
 
-    `felt` says that the scale is that of a felt first order, which must be heard to move.
+    `felt` says that the scale is that of a felt first order, which must be heard to move;
+    `plateaus` are those that were read as a whole.
     """
     factor, weight = scales[0].factor, scales[0].weight
     heard = np.flatnonzero(np.isin(maps.time_s, refined.time_s))
@@ -72,7 +75,12 @@ def write_down(
     known = heard[keep]
     count = len(maps.time_s)
     speed, sigma, confidence = np.full(count, np.nan), np.full(count, np.nan), np.zeros(count)
-    speed[known] = 60.0 * factor * np.exp(refined.log_hz + correction)[keep]
+    log_hz = refined.log_hz + correction + np.log(factor)
+    if plateaus is not None:
+        whole = np.isfinite(plateaus.log_hz)
+        log_hz = np.where(whole, plateaus.log_hz, log_hz)
+        relative = np.where(whole, np.hypot(plateaus.sigma, CLOCK_SHARE), relative)
+    speed[known] = 60.0 * np.exp(log_hz[keep])
     sigma[known] = speed[known] * relative[keep]
     local = 1 - np.exp(-np.maximum(own.support + 0.3 * refined.gain, 0) / 3)
     confidence[known] = weight * local[keep]

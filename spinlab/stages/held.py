@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 
 from spinlab.speed.drumlock import BELT_CREEP_SIGMA
 from spinlab.speed.level import NARROW_S, frame_noise, runs
-from spinlab.speed.track import SpeedTrack
+from spinlab.speed.track import CLOCK_SHARE, SpeedTrack
 
 Floats = NDArray[np.float64]
 
@@ -27,8 +27,6 @@ MOST_NOISE_SHARE = 0.01
 INDEPENDENT_S = 2.4
 # Frames whose scatter exceeds their stated uncertainty by this factor are taken at their scatter.
 SCATTERS_MORE = 1.5
-# A phone's quartz (vendors' data sheets, value from memory): common to all frames.
-CLOCK_SHARE = 50e-6
 # Arrival: overshoot is looked for this long before and after the settled stretch begins.
 ARRIVAL_S = (2.0, 3.0)
 # A ripple's rate stands out where Fisher's test gives white noise this chance (Fisher 1929), and it
@@ -159,7 +157,7 @@ def _measure(
 ) -> Held:
     index = first + np.flatnonzero(flat[first:last] & np.isfinite(track.speed_rpm[first:last]))
     speed = track.speed_rpm[index]
-    mean = float(np.mean(speed))
+    mean = _mean(track, index)
     noise = float(np.median(np.nan_to_num(track.standard_uncertainty_rpm[index])))
     ripple = float(np.std(speed))
     half = 0.5 * hop_s
@@ -184,6 +182,12 @@ def _measure(
     )
 
 
+def _mean(track: SpeedTrack, index: NDArray[np.intp]) -> float:
+    """Mean speed of some frames, those known better counting for more (GUM, JCGM 100, 4.2)."""
+    sigma = np.nan_to_num(track.standard_uncertainty_rpm[index])
+    return float(np.average(track.speed_rpm[index], weights=1.0 / np.maximum(sigma, 1e-6) ** 2))
+
+
 def _uncertainty(track: SpeedTrack, index: NDArray[np.intp], hop_s: float) -> float:
     """Standard uncertainty of the mean over frames: independent readings, and what all share.
 
@@ -191,7 +195,7 @@ def _uncertainty(track: SpeedTrack, index: NDArray[np.intp], hop_s: float) -> fl
     the effective number).  What the track says that they share, no averaging removes; where the
     motor's lines carried a frame, the belt's creep is part of that.
     """
-    speed = float(np.mean(track.speed_rpm[index]))
+    speed = _mean(track, index)
     stated = np.nan_to_num(track.standard_uncertainty_rpm[index])
     sigma = float(np.sqrt(np.mean(stated**2)))
     scatter = float(np.median(frame_noise(track.speed_rpm)[index]))
@@ -201,7 +205,9 @@ def _uncertainty(track: SpeedTrack, index: NDArray[np.intp], hop_s: float) -> fl
     common = max(track.shared_uncertainty, BELT_CREEP_SIGMA * by_motor) * speed
     shared = min(float(np.sqrt(np.mean(stated**2))), common)
     own = np.sqrt(max(sigma**2 - shared**2, 0.0) / independent)
-    return float(np.sqrt(own**2 + shared**2 + (CLOCK_SHARE * speed) ** 2))
+    # how much it matters which frames count: a plateau's ends still settle
+    settling = speed - float(np.mean(track.speed_rpm[index]))
+    return float(np.sqrt(own**2 + shared**2 + settling**2 + (CLOCK_SHARE * speed) ** 2))
 
 
 def _rate_hz(track: SpeedTrack, index: NDArray[np.intp], hop_s: float) -> float | None:

@@ -1,0 +1,194 @@
+"""Zoom: a plateau read from the whole of its samples at once, where its lines keep their phase.
+
+Frames of a second or two tell a rate to a part in a thousand and average no better than their
+number.  A line that keeps its phase through a plateau tells it to the Cramer-Rao bound, which falls
+with the plateau's length to the power 3/2.  So the whole orders of the drum are brought to rest by
+one constant rate per plateau, and the rate at which all of them together stand out most is its
+speed: the periodogram's peak, which is the maximum-likelihood estimate for one line in white noise
+(Rife and Boorstyn 1974, IEEE Trans. IT-20:591-598), and the weighted sum for several that share one
+fundamental.  A drum that hunts smears the peak, and its frames are left as they are.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from spinlab.speed.bands import Band
+from spinlab.speed.pieces import still_pieces
+
+Floats = NDArray[np.float64]
+Complex = NDArray[np.complex128]
+
+# Rates tried about a plateau's median (ln), and how far they may lie apart: in parts of the width
+# of the highest order's line.
+REACH = 0.004
+STEPS_PER_LINE = 32.0
+# Samples per second of a line at rest: what remains of its neighbours lies outside the reach.
+REST_RATE_HZ = 8.0
+FEWEST = 8
+# What a plateau's ends may still lead up to is cut off, s.
+CUT_S = 0.45
+SHORTEST_S = 2.0
+# Parts in which any drum keeps its phase, s, and the least share of what they explain, each with a
+# phase of its own, that one phase must.
+PART_S = 0.5
+LEAST_COHERENT = 0.9
+# Nats by which the peak must exceed any other rate, and orders that it must rest on, each of which
+# stands out by some nats itself.
+LEAST_NATS = 12.0
+LEAST_ORDERS = 2
+LINE_NATS = 5.0
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Zoomed:
+    """Plateaus read as a whole: ln(Hz) of the drum and its standard uncertainty, nan elsewhere."""
+
+    log_hz: Floats
+    sigma: Floats
+
+
+def zoom(
+    bands: tuple[Band, ...],
+    start_s: float,
+    time_s: Floats,
+    log_hz: Floats,
+    run: NDArray[np.int64],
+    orders: Floats,
+) -> Zoomed:
+    """Read every standing piece of the drum's course as a whole.
+
+    Args:
+        bands: tone bands of the recording.
+        start_s: time of the first sample.
+        time_s: shape (frames,), s.
+        log_hz: shape (frames,), ln of the drum's rate.
+        run: number of the unbroken run of each frame.
+        orders: whole orders of the drum that may be heard.
+    """
+    found = Zoomed(log_hz=np.full(len(time_s), np.nan), sigma=np.full(len(time_s), np.nan))
+    for piece in still_pieces(log_hz, run):
+        inside = time_s[piece]
+        span_s = float(inside[0]) + CUT_S, float(inside[-1]) - CUT_S
+        middle = float(np.median(log_hz[piece]))
+        level = piece[np.abs(log_hz[piece] - middle) < REACH]
+        if span_s[1] - span_s[0] < SHORTEST_S or not len(level):
+            continue
+        read = _piece(bands, span_s[0] - start_s, span_s[1] - start_s, middle, orders)
+        if read is not None:
+            found.log_hz[level], found.sigma[level] = read
+    return found
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class _Line:
+    """A whole order of the drum, brought to rest over one piece; `step_s` from value to value."""
+
+    order: float
+    values: Complex
+    step_s: float
+
+    def derotated(self, shift_hz: float) -> Complex:
+        """The values as they would be if the drum turned faster by `shift_hz`."""
+        turns = self.order * shift_hz * self.step_s * np.arange(len(self.values))
+        turned: Complex = self.values * np.exp(-2j * np.pi * turns)
+        return turned
+
+    def power(self, shift_hz: Floats) -> Floats:
+        """Periodogram at each shift of the drum's rate."""
+        place = np.arange(len(self.values)) - 0.5 * (len(self.values) - 1)
+        turns = self.order * self.step_s * shift_hz[:, None] * place
+        power: Floats = np.abs(np.exp(-2j * np.pi * turns) @ self.values) ** 2
+        return power
+
+    def noise(self, shift_hz: float = 0.0) -> float:
+        """Mean power of a periodogram line of noise, from the middle one of all others."""
+        power = np.abs(np.fft.fft(self.derotated(shift_hz))) ** 2
+        return max(float(np.median(power[1:])) / float(np.log(2.0)), 1e-30)
+
+    def in_parts(self, shift_hz: float) -> float:
+        """The power it would have if each part of the piece had a phase of its own."""
+        count = max(2, round(len(self.values) * self.step_s / PART_S))
+        parts = np.array_split(self.derotated(shift_hz), count)
+        # each part's own noise counts, on average, as much as that of the whole
+        noise = (count - 1) * self.noise(shift_hz)
+        apart = sum(abs(part.sum()) ** 2 / len(part) for part in parts)
+        return len(self.values) * float(apart) - noise
+
+
+def _piece(
+    bands: tuple[Band, ...], first_s: float, last_s: float, log_hz: float, orders: Floats
+) -> tuple[float, float] | None:
+    """ln(rate) and its standard uncertainty over some seconds; None where no phase is kept."""
+    rate_hz, length_s = float(np.exp(log_hz)), last_s - first_s
+    made = [_at_rest(bands, first_s, last_s, float(order), rate_hz) for order in orders]
+    lines = [line for line in made if line is not None]
+    if not lines:
+        return None
+    step = 1.0 / (STEPS_PER_LINE * max(line.order for line in lines) * rate_hz * length_s)
+    shift = np.arange(-REACH, REACH + step, step)
+    heard, nats = _heard(lines, rate_hz * shift)
+    total = nats.sum(axis=0)
+    best = int(np.argmax(total))
+    if len(heard) < LEAST_ORDERS or not 0 < best < len(shift) - 1:
+        return None
+    around = np.abs(shift - shift[best]) < 2.0 * STEPS_PER_LINE * step
+    beside = total[~around].max() if (~around).any() else 0.0
+    shift_hz = rate_hz * float(shift[best])
+    apart = [line.in_parts(shift_hz) / line.noise(shift_hz) for line in heard]
+    kept = float(total[best]) / sum(apart)
+    if total[best] - beside < LEAST_NATS or kept < LEAST_COHERENT:
+        return None
+    before, at, after = total[best - 1 : best + 2]
+    bend = 2.0 * at - before - after
+    place = shift[best] + 0.5 * step * (after - before) / bend
+    squares = np.average([line.order**2 for line in heard], weights=nats[:, best])
+    drift = _drift(kept, length_s, rate_hz * float(np.sqrt(squares)))
+    return log_hz + float(place), float(np.hypot(step / np.sqrt(bend), drift))
+
+
+def _heard(lines: list[_Line], shift_hz: Floats) -> tuple[list[_Line], Floats]:
+    """The lines that stand out, and their log-likelihood at each shift, (lines, shifts)."""
+    powers = [line.power(shift_hz) / line.noise() for line in lines]
+    heard = [k for k, power in enumerate(powers) if power.max() > LINE_NATS]
+    if not heard:
+        return [], np.zeros((0, len(shift_hz)))
+    best = float(shift_hz[np.argmax(np.sum([powers[k] for k in heard], axis=0))])
+    # a strong line leaks into what lies beside it unless it is brought to rest exactly
+    nats = [powers[k] * (lines[k].noise() / lines[k].noise(best)) for k in heard]
+    return [lines[k] for k in heard], np.array(nats)
+
+
+def _drift(kept: float, length_s: float, pitch_hz: float) -> float:
+    """What a rate that drifts may be off by, as a share.
+
+    The lines' power that is lost is the square of a phase that wanders; a straight line through
+    such a phase, spread evenly, is known to sqrt(12) of it over the length.
+    """
+    wander = float(np.sqrt(max(1.0 - kept, 0.0)))
+    return wander * float(np.sqrt(12.0)) / (2.0 * np.pi * length_s * pitch_hz)
+
+
+def _at_rest(
+    bands: tuple[Band, ...], first_s: float, last_s: float, order: float, rate_hz: float
+) -> _Line | None:
+    """An order brought to rest at about `REST_RATE_HZ`; None where it is in no band."""
+    pitch_hz = order * rate_hz
+    band = next((b for b in bands if b.low_hz <= pitch_hz < b.high_hz), None)
+    if band is None:
+        return None
+    first, last = max(0, round(first_s * band.rate_hz)), round(last_s * band.rate_hz)
+    values = band.signal[first:last].astype(np.float64)
+    # whole turns: over them every other order of the drum adds up to nothing
+    size = round(max(1, round(rate_hz / REST_RATE_HZ)) * band.rate_hz / rate_hz)
+    count = len(values) // size
+    if count < FEWEST:
+        return None
+    turns = np.arange(count * size) * (pitch_hz / band.rate_hz)
+    resting = values[: count * size] * np.exp(-2j * np.pi * turns)
+    return _Line(
+        order=order, values=resting.reshape(count, size).sum(axis=1), step_s=size / band.rate_hz
+    )

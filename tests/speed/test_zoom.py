@@ -1,0 +1,80 @@
+"""Plateaus read as a whole, against the Cramer-Rao bound and where no phase is kept."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from spinlab.speed.bands import Band
+from spinlab.speed.zoom import CUT_S, zoom
+from tests.benchmarks.bound import fundamental_variance
+
+RATE_HZ = 1000.0
+ORDERS = np.arange(1.0, 8.0)
+HOP_S = 0.3
+
+
+def plateau(rate_hz, seconds, rng, *, noise=0.5):
+    """A band with the drum's first seven orders at a rate given per sample, in white noise."""
+    turns = np.cumsum(np.broadcast_to(rate_hz, round(seconds * RATE_HZ))) / RATE_HZ
+    phases = rng.uniform(0, 2 * np.pi, len(ORDERS))
+    sound = sum(np.cos(2 * np.pi * k * turns + p) for k, p in zip(ORDERS, phases, strict=True))
+    sound = sound + noise * rng.standard_normal(len(turns))
+    return Band(
+        signal=sound.astype(np.float32),
+        rate_hz=RATE_HZ,
+        low_hz=7.0,
+        high_hz=420.0,
+        frame_s=1.0,
+        follow_s=1.2,
+    )
+
+
+def read(band, rate_hz, rng):
+    """The zoom of a plateau whose frames scatter by 0.05 % about a rate."""
+    time_s = np.arange(0.15, len(band.signal) / RATE_HZ, HOP_S)
+    log_hz = np.log(rate_hz) + 5e-4 * rng.standard_normal(len(time_s))
+    run = np.zeros(len(time_s), np.int64)
+    return zoom((band,), 0.0, time_s, log_hz, run, ORDERS), log_hz
+
+
+def test_the_error_is_that_of_the_cramer_rao_bound_and_so_is_the_uncertainty():
+    # Bound: Kay, Modern Spectral Estimation (1988), for harmonics; checked against the numeric
+    # Fisher matrix in tests/benchmarks/test_bound.py.
+    rng = np.random.default_rng(5)
+    true_hz, seconds, noise = 16.6, 8.0, 2.0
+    errors, stated = [], []
+    for _ in range(40):
+        found, _ = read(plateau(true_hz, seconds, rng, noise=noise), true_hz, rng)
+        middle = len(found.log_hz) // 2
+        errors.append(np.exp(found.log_hz[middle]) / true_hz - 1)
+        stated.append(found.sigma[middle])
+    used = round((seconds - 2 * CUT_S - HOP_S) * RATE_HZ)
+    variance = fundamental_variance(ORDERS, np.ones(len(ORDERS)), noise**2, RATE_HZ, used)
+    bound = np.sqrt(variance) / true_hz
+    root_mean_square = float(np.sqrt(np.mean(np.square(errors))))
+    assert bound * 0.7 < root_mean_square < bound * 1.5
+    assert float(np.median(stated)) == pytest.approx(bound, rel=0.5)
+
+
+def test_all_frames_of_the_plateau_get_its_one_speed_and_no_others():
+    rng = np.random.default_rng(6)
+    found, log_hz = read(plateau(16.6, 8.0, rng), 16.6, rng)
+    told = np.isfinite(found.log_hz)
+    assert told.sum() == np.sum(np.abs(log_hz - np.median(log_hz)) < 0.004)
+    assert len(np.unique(found.log_hz[told])) == 1
+
+
+def test_a_drum_that_hunts_is_left_as_its_frames_have_it():
+    rng = np.random.default_rng(7)
+    time_s = np.arange(8000) / RATE_HZ
+    hunting = 16.6 * (1 + 0.003 * np.sin(2 * np.pi * 0.4 * time_s))
+    found, _ = read(plateau(hunting, 8.0, rng), 16.6, rng)
+    assert not np.isfinite(found.log_hz).any()
+
+
+def test_noise_alone_is_left_as_its_frames_have_it():
+    rng = np.random.default_rng(8)
+    for _ in range(10):
+        found, _ = read(plateau(0.0, 8.0, rng, noise=50.0), 16.6, rng)
+        assert not np.isfinite(found.log_hz).any()
