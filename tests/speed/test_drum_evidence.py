@@ -16,6 +16,7 @@ from spinlab.speed.programme import programme_evidence
 from spinlab.speed.ratio import snapped
 from spinlab.speed.scale import ALONE_NATS, scan_scales
 from spinlab.speed.shown import Own, supported
+from spinlab.speed.weigh import flattened
 from tests.speed.test_moving_evidence import refined_of
 
 RATE_HZ = 160.0
@@ -158,6 +159,39 @@ def plateau_maps(lines_hz):
         steady_hz=np.zeros(0),
         lowest_tone_hz=7.0,
     )
+
+
+def shown_before(standing_rpm):
+    """Whether a run that stands, strongly proved, is shown before one that moves from 400 rpm."""
+    rpm = np.concatenate([np.full(30, standing_rpm), np.linspace(400.0, 800.0, 30)])
+    refined = refined_of(np.log(rpm / 60.0), heard=1)
+    kin = np.zeros((60, 7))
+    kin[:, 0] = 4.0
+    own = Own(support=np.full(60, 4.0), beating=np.full(60, 4.0), kin=kin)
+    shown = supported(refined, np.repeat([0, 1], 30), own, 1.0)
+    assert shown[30:].all()
+    return bool(shown[:30].all())
+
+
+def test_before_the_first_run_that_moves_nothing_that_stands_faster_is_shown():
+    # A test steps upwards (common practice, no published source).
+    assert shown_before(400.0)
+    assert not shown_before(600.0)
+
+
+def test_strong_evidence_of_its_own_outweighs_a_weak_beat_at_a_multiple():
+    kin = [0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.8]
+    assert not kept(kin, support=1.0)
+    assert kept(kin, support=10.0)
+
+
+def test_a_felt_course_is_straight_where_it_stands_and_as_it_was_on_a_ramp():
+    rng = np.random.default_rng(4)
+    still, ramp = np.full(30, np.log(20.0)), np.log(20.0) + 0.05 * np.arange(1, 21)
+    log_hz = np.concatenate([still, ramp]) + 0.004 * rng.standard_normal(50)
+    flat = flattened(log_hz, np.zeros(50, np.int64))
+    assert np.std(flat[3:25]) < 0.25 * np.std(log_hz[3:25])
+    np.testing.assert_array_equal(flat[36:], log_hz[36:])
 
 
 @pytest.mark.parametrize(
