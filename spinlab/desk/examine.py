@@ -96,19 +96,19 @@ def _write(analysis: Analysis, folder: Path) -> None:
 
 def _summary(analysis: Analysis) -> dict[str, Any]:
     from spinlab import __version__
-    from spinlab.report.words import sorted_findings
+    from spinlab.report.language import tell
+    from spinlab.report.words import in_full, sorted_findings
     from spinlab.result import plain
 
     told = [
-        {
-            key: plain(getattr(finding, key))
-            for key in ("kind", "subject", "state", "probability", "reason", "next_step", "rivals")
-        }
-        for finding in sorted_findings(analysis.findings)
+        {key: plain(getattr(one, key)) for key in ("kind", "state", "probability", "rivals")}
+        | {"subject": str(one.subject)}
+        | {key: in_full(getattr(one, key)) for key in ("reason", "next_step")}
+        for one in sorted_findings(analysis.findings)
     ]
     verdict = analysis.verdict
     summary = {
-        "verdict": {"state": verdict.state, "sentence": verdict.sentence},
+        "verdict": {"state": verdict.state, "sentence": tell(verdict.sentence)},
         "software": __version__,
         "findings": told,
     }
