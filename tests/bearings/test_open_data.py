@@ -4,8 +4,10 @@ Two open rigs (see `open_data`).  The housing accelerometer next to the damaged 
 each file is about; the farther channels of a file are in the benchmark table.
 """
 
+import numpy as np
 import pytest
 
+from spinlab import track_speed
 from spinlab.bearings import catalogue, detect
 from spinlab.findings.bearing import bearing_findings
 from tests.bearings.open_data import cwru_records, mfpt_record
@@ -79,3 +81,39 @@ def test_a_speed_that_is_one_percent_off_still_names_the_race():
     evidence = detect(record.recording, off, record.bearings)
     first = bearing_findings(evidence, kind="acceleration")[0]
     assert first.subject == "drive end bearing, outer race"
+
+
+def heard_by_itself(record):
+    """The first finding where the speed is estimated from the record, as from a phone's file."""
+    estimated = track_speed(record.recording, rpm_range=(30.0, 1850.0))
+    assert estimated.scale == "absolute", estimated.reason
+    evidence = detect(record.recording, estimated, record.bearings, catalogue=catalogue.load())
+    return estimated, bearing_findings(evidence, kind="acceleration")[0]
+
+
+@pytest.mark.parametrize("name", ["1797_IR_7_DE12", "1797_OR@6_7_DE12"])
+def test_a_cwru_race_fault_is_named_with_the_speed_estimated_too(name):
+    record = channel(name, "DE")
+    estimated, first = heard_by_itself(record)
+    assert np.nanmedian(estimated.speed_rpm) == pytest.approx(1797.0, rel=1e-3)
+    assert (first.state, first.subject) == ("fault", f"drive end bearing, {record.fault}")
+
+
+@pytest.mark.parametrize("name", ["InnerRaceFault_vload_1", "OuterRaceFault_vload_1"])
+def test_an_mfpt_race_fault_is_named_with_the_speed_estimated_too(name):
+    record = mfpt_record(shared(f"data/mfpt/{name}.mat"))
+    estimated, first = heard_by_itself(record)
+    # Stated as 25 Hz, nominal.
+    assert np.nanmedian(estimated.speed_rpm) == pytest.approx(1500.0, rel=0.015)
+    assert (first.state, first.subject) == ("fault", f"rig bearing, {record.fault}")
+
+
+def test_the_healthy_record_stays_silent_with_the_speed_estimated_too():
+    _, first = heard_by_itself(channel("1797_Normal", "DE"))
+    assert first.state == "clear"
+
+
+def test_the_hard_ball_record_is_flagged_with_the_speed_estimated_too():
+    _, first = heard_by_itself(channel("1730_B_21_DE12", "DE"))
+    assert first.state in ("fault", "attention")
+    assert first.subject.startswith("drive end bearing")
