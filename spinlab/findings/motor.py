@@ -171,7 +171,9 @@ def _heard(motor: MotorOrders) -> Finding:
         state="clear",
         probability=0.05,
         evidence=_lines(motor),
-        reason=say("heard: {names}; a healthy commutator motor has these", names=names or "none"),
+        reason=say("heard: {names}; a healthy commutator motor has these", names=names)
+        if names
+        else say("no order of the motor stands out of the noise"),
     )
 
 
