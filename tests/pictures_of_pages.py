@@ -46,7 +46,7 @@ WIDTHS = {"phone": 390, "desk": 1280}
 MOST_BYTES = 3_000_000
 # Taller ones are cut: what follows is for experts, and nobody scrolls through a picture.
 MOST_HEIGHT = 3600
-_COLOURS = 20
+_COLOURS = 48
 _SHEET_DPI = 80
 
 

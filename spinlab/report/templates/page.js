@@ -106,7 +106,7 @@
   show(data.start_s);
   readout.textContent = hint;
   hair.hidden = true;
-  narrow.addEventListener("change", () => show(now));
+  narrow.addEventListener("change", () => { if (!hair.hidden) show(now); });
 
   // One sound at a time; the cursor follows whichever plays, at that clip's own pace.
   const fileTime = (player) => player === audio
