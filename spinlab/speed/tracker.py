@@ -20,11 +20,13 @@ from spinlab.speed.drumlock import (
     BELT_CREEP_SIGMA,
     LOCK_HOP_S,
     RIGID_SIGMA,
+    Lock,
     felt_lock,
     lock_to_drum,
 )
 from spinlab.speed.follow import course_of
 from spinlab.speed.listen import listen
+from spinlab.speed.multiples import at_multiples
 from spinlab.speed.ratio import RatioPrior, measured_ratio
 from spinlab.speed.refine import Refined
 from spinlab.speed.runs import run_numbers
@@ -123,19 +125,11 @@ def _finish(reading: Reading, heard: Heard) -> SpeedTrack:
     if heard.listened.first_order_felt:
         scales = felt_exactly(refined, reading.scales)
         return write_down(refined, scales, felt_lock(refined), heard.listened.maps, felt=True)
-    course = course_of(refined.time_s, refined.log_hz + np.log(factor))
     orders = np.union1d(whole_orders(refined, factor, belt=heard.belt), np.arange(1.0, 8.0))
-    lock = lock_to_drum(
-        heard.listened.bands[0],
-        heard.listened.envelopes,
-        heard.listened.start_s,
-        course,
-        np.arange(refined.time_s[0], refined.time_s[-1], LOCK_HOP_S),
-        whole_orders=orders,
-        beat_orders=(1.0, 2.0),
-        steady_hz=heard.listened.maps.steady_hz,
-        creep_sigma=RIGID_SIGMA if heard.rigid else BELT_CREEP_SIGMA,
-    )
+    lock = _lock(refined, factor, orders, heard)
+    moved = at_multiples(refined, lock)
+    if moved is not None:
+        refined, lock = moved, _lock(moved, factor, orders, heard)
     plateaus = zoom(
         heard.listened.bands,
         heard.listened.start_s,
@@ -148,6 +142,21 @@ def _finish(reading: Reading, heard: Heard) -> SpeedTrack:
     if track.reason:
         return track
     return replace(track, motor_ratio=measured_ratio(refined, best.factor, best.sigma, heard.prior))
+
+
+def _lock(refined: Refined, factor: float, orders: NDArray[np.float64], heard: Heard) -> Lock:
+    """A course locked to the drum by its beats and by some of its whole orders."""
+    return lock_to_drum(
+        heard.listened.bands[0],
+        heard.listened.envelopes,
+        heard.listened.start_s,
+        course_of(refined.time_s, refined.log_hz + np.log(factor)),
+        np.arange(refined.time_s[0], refined.time_s[-1], LOCK_HOP_S),
+        whole_orders=orders,
+        beat_orders=(1.0, 2.0),
+        steady_hz=heard.listened.maps.steady_hz,
+        creep_sigma=RIGID_SIGMA if heard.rigid else BELT_CREEP_SIGMA,
+    )
 
 
 def felt_exactly(refined: Refined, scales: tuple[Candidate, ...]) -> tuple[Candidate, ...]:
