@@ -62,5 +62,6 @@ def angular_orders(
         speed_uncertainty_rpm=uncertainty_at(track, time),
         amplitude=np.concatenate([np.zeros(shape, dtype=complex), *blocks], axis=2),
         standard_uncertainty=smoothed_noise(np.concatenate([np.zeros(shape), *noises], axis=2)),
+        shared_uncertainty=np.zeros((len(wanted), recording.channels, len(time))),
         trouble=np.full((len(wanted), len(time)), "", dtype="<U1"),
     )

@@ -78,11 +78,17 @@ def _level(orders: OrderTrack, order: float, span: Span) -> PlateauLevel:
             order=order, span=span, reason=why[0] if why else "no window fits into the plateau"
         )
     amplitude, u = orders.amplitude[k][:, usable], orders.standard_uncertainty[k][:, usable]
+    shared = orders.shared_uncertainty[k][:, usable]
+    noise = np.sqrt(np.maximum(u**2 - shared**2, 0.0))
     frequency = order * span.speed_rpm / 60.0
     frequency_u = order * float(np.median(orders.speed_uncertainty_rpm[usable])) / 60.0
     squares = np.abs(amplitude) ** 2
-    sizes = [_size(squares[a], u[a]) for a in range(len(squares))]
-    total = _size(squares.sum(axis=0), np.sqrt(np.sum(u**2, axis=0)))
+    sizes = [_size(squares[a], noise[a], shared[a]) for a in range(len(squares))]
+    total = _size(
+        squares.sum(axis=0),
+        np.sqrt(np.sum(noise**2, axis=0)),
+        np.sqrt(np.sum(shared**2, axis=0)),
+    )
     axes = tuple(
         (name, level(size.value, size.standard_uncertainty, frequency, frequency_u))
         for name, size in zip(orders.axes, sizes, strict=True)
@@ -96,15 +102,25 @@ def _level(orders: OrderTrack, order: float, span: Span) -> PlateauLevel:
     )
 
 
-def _size(square: NDArray[np.float64], u: NDArray[np.float64]) -> Estimate:
-    """Root mean square over the windows, the noise's power removed, with its uncertainty."""
+def _size(
+    square: NDArray[np.float64], u: NDArray[np.float64], shared: NDArray[np.float64]
+) -> Estimate:
+    """Root mean square over the windows, the noise's power removed, with its uncertainty.
+
+    Args:
+        square: squared size in each window.
+        u: standard uncertainty of the size in each, from its own noise.
+        shared: from what all windows have in common, which their number does not reduce.
+    """
     # Half-overlapping windows: about two thirds of them are independent.
     count = max(1.0, 2.0 * len(square) / 3.0)
     noise = 2.0 * float(np.mean(u**2))
     value = float(np.sqrt(max(float(np.mean(square)) - noise, 0.0)))
     spread = float(np.sqrt(square).std(ddof=1)) if len(square) > 2 else 0.0
     own = float(np.sqrt(np.mean(u**2)))
-    return Estimate(value=value, standard_uncertainty=max(spread, own) / float(np.sqrt(count)))
+    scatter = max(spread, own) / float(np.sqrt(count))
+    common = float(np.sqrt(np.mean(shared**2)))
+    return Estimate(value=value, standard_uncertainty=float(np.hypot(scatter, common)))
 
 
 def _aligned(amplitude: NDArray[np.complex128]) -> NDArray[np.complex128]:

@@ -47,6 +47,8 @@ class OrderTrack:
         speed_rpm, speed_uncertainty_rpm: shape (w,).
         amplitude: complex, shape (k, a, w), peak acceleration in m/s2.
         standard_uncertainty: shape (k, a, w), of each of its two components and so of its size.
+        shared_uncertainty: shape (k, a, w), the part of it that windows of one speed share and that
+            no mean makes smaller: the speed's error, stamp jitter, folding.
         trouble: shape (k, w), why this number must not be used; "" where it may.
     """
 
@@ -58,6 +60,7 @@ class OrderTrack:
     speed_uncertainty_rpm: NDArray[np.float64]
     amplitude: NDArray[np.complex128]
     standard_uncertainty: NDArray[np.float64]
+    shared_uncertainty: NDArray[np.float64]
     trouble: NDArray[np.str_]
 
     def index(self, order: float) -> int:
@@ -115,11 +118,11 @@ def track_orders(
     speed_u = uncertainty_at(track, centres)
     smooth = smoothed_noise(noise)
     extra = _systematic(recording, wanted, speed, speed_u, length)
-    total = np.sqrt(smooth**2 + (np.abs(amplitude) * extra[:, None, :]) ** 2)
+    shared = np.abs(amplitude) * extra[:, None, :]
     if recording.kind == "acceleration" and 1.0 in wanted:
         folded = weak_folding(wanted, speed, length, recording.rate_hz)
         first = np.abs(amplitude[int(np.argmin(np.abs(wanted - 1.0)))])
-        total = np.hypot(total, folded[:, None, :] * first[None] / np.sqrt(3.0))
+        shared = np.hypot(shared, folded[:, None, :] * first[None] / np.sqrt(3.0))
     return OrderTrack(
         orders=wanted,
         axes=recording.channel_names or tuple(str(k) for k in range(recording.channels)),
@@ -128,7 +131,8 @@ def track_orders(
         speed_rpm=speed,
         speed_uncertainty_rpm=speed_u,
         amplitude=amplitude,
-        standard_uncertainty=total,
+        standard_uncertainty=np.hypot(smooth, shared),
+        shared_uncertainty=shared,
         trouble=trouble_at(recording, wanted, speed, length, mains_hz=_mains(track)),
     )
 
