@@ -47,6 +47,16 @@ class LockedLine:
 
 
 @dataclass(frozen=True, kw_only=True)
+class WholePlateau:
+    """The mean speed from `start_s` to `end_s`, read from all samples between at once."""
+
+    start_s: float
+    end_s: float
+    speed_rpm: float
+    standard_uncertainty_rpm: float
+
+
+@dataclass(frozen=True, kw_only=True)
 class SteadyLine:
     """A tone that stays at one frequency while the drum's speed changes."""
 
@@ -69,6 +79,7 @@ class SpeedTrack:
             "motor orders", "modulation", "first order", "" where none).
         scale: "absolute", or "relative" where only ratios of speeds are known.
         rivals: other readings with their weights (the reported one is ratio 1).
+        plateaus: those whose lines keep their phase, known better than from their frames.
         motor_ratio: motor turns per drum turn, if it could be measured.
         lines: lines that move with the drum.
         steady_lines: tones that do not.
@@ -87,6 +98,7 @@ class SpeedTrack:
     carried_by: NDArray[np.str_]
     scale: Scale = "absolute"
     rivals: tuple[Rival, ...] = ()
+    plateaus: tuple[WholePlateau, ...] = ()
     motor_ratio: Estimate | None = None
     lines: tuple[LockedLine, ...] = ()
     steady_lines: tuple[SteadyLine, ...] = ()

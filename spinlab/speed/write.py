@@ -15,7 +15,7 @@ from spinlab.speed.runs import carried, linked, moves, proven_apart, run_numbers
 from spinlab.speed.scale import LEAST_MEASURED, LEAST_WEIGHT, Candidate
 from spinlab.speed.shown import Own, nats, own_evidence, supported
 from spinlab.speed.steady_tones import mains, steady_lines
-from spinlab.speed.track import CLOCK_SHARE, LockedLine, Rival, SpeedTrack
+from spinlab.speed.track import CLOCK_SHARE, LockedLine, Rival, SpeedTrack, WholePlateau
 from spinlab.speed.zoom import Zoomed
 
 STANDING = (
@@ -103,6 +103,7 @@ def write_down(
         lines=_lines(refined, factor),
         steady_lines=steady_lines(maps),
         mains_hz=mains(maps.steady_hz),
+        plateaus=_wholes(plateaus, maps.time_s[heard], keep) if plateaus is not None else (),
         programme_used=not reason and scales[0].by_programme,
         shared_uncertainty=float(np.hypot(np.median(lock_sigma[keep]), scales[0].sigma))
         if keep.any()
@@ -115,6 +116,25 @@ def _alone(log_hz: NDArray[np.float64], run: NDArray[np.int64], own: Own) -> boo
     """Whether all that would be shown is a level or two that little proves."""
     levels = [float(np.median(log_hz[piece])) for piece in still_pieces(log_hz, run)]
     return float(np.ptp(levels or [0.0])) < ALONE_WIDTH and nats(own) < ALONE_NATS
+
+
+def _wholes(
+    plateaus: Zoomed, time_s: NDArray[np.float64], keep: NDArray[np.bool_]
+) -> tuple[WholePlateau, ...]:
+    """The plateaus that were read as a whole, as far as they are shown."""
+    found = []
+    for frames, log_hz, sigma in plateaus.wholes:
+        speed_rpm = 60.0 * float(np.exp(log_hz))
+        if keep[frames].all():
+            found.append(
+                WholePlateau(
+                    start_s=float(time_s[frames[0]]),
+                    end_s=float(time_s[frames[-1]]),
+                    speed_rpm=speed_rpm,
+                    standard_uncertainty_rpm=speed_rpm * sigma,
+                )
+            )
+    return tuple(found)
 
 
 def steady_sigma(relative: NDArray[np.float64]) -> NDArray[np.float64]:

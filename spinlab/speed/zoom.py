@@ -6,7 +6,8 @@ with the plateau's length to the power 3/2.  So the whole orders of the drum are
 one constant rate per plateau, and the rate at which all of them together stand out most is its
 speed: the periodogram's peak, which is the maximum-likelihood estimate for one line in white noise
 (Rife and Boorstyn 1974, IEEE Trans. IT-20:591-598), and the weighted sum for several that share one
-fundamental.  A drum that hunts smears the peak, and its frames are left as they are.
+fundamental.  What their common phase still does about that rate is the plateau's ripple.  A drum
+that hunts smears the peak, and its frames are left as they are.
 """
 
 from __future__ import annotations
@@ -36,6 +37,8 @@ SHORTEST_S = 2.0
 # phase of its own, that one phase must.
 PART_S = 0.5
 LEAST_COHERENT = 0.9
+# Half the window over which the slope of the phase is a frame's own ripple, s.
+RIPPLE_S = 0.75
 # Nats by which the peak must exceed any other rate, and orders that it must rest on, each of which
 # stands out by some nats itself.
 LEAST_NATS = 12.0
@@ -45,10 +48,17 @@ LINE_NATS = 5.0
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class Zoomed:
-    """Plateaus read as a whole: ln(Hz) of the drum and its standard uncertainty, nan elsewhere."""
+    """Plateaus read as a whole.
+
+    Attributes:
+        log_hz, sigma: shape (frames,), ln of the drum's rate in each of their frames and its
+            standard uncertainty; nan elsewhere.
+        wholes: for each plateau its frames, the mean of ln(rate) and its standard uncertainty.
+    """
 
     log_hz: Floats
     sigma: Floats
+    wholes: tuple[tuple[NDArray[np.int64], float, float], ...]
 
 
 def zoom(
@@ -69,7 +79,8 @@ def zoom(
         run: number of the unbroken run of each frame.
         orders: whole orders of the drum that may be heard.
     """
-    found = Zoomed(log_hz=np.full(len(time_s), np.nan), sigma=np.full(len(time_s), np.nan))
+    fine, sigma = np.full(len(time_s), np.nan), np.full(len(time_s), np.nan)
+    wholes: list[tuple[NDArray[np.int64], float, float]] = []
     for piece in still_pieces(log_hz, run):
         inside = time_s[piece]
         span_s = float(inside[0]) + CUT_S, float(inside[-1]) - CUT_S
@@ -78,9 +89,12 @@ def zoom(
         if span_s[1] - span_s[0] < SHORTEST_S or not len(level):
             continue
         read = _piece(bands, span_s[0] - start_s, span_s[1] - start_s, middle, orders)
-        if read is not None:
-            found.log_hz[level], found.sigma[level] = read
-    return found
+        if read is None:
+            continue
+        ripple, unsure = _ripple(read, time_s[level] - span_s[0])
+        fine[level], sigma[level] = read.log_hz + ripple, np.hypot(read.sigma, unsure)
+        wholes.append((level, read.log_hz, read.sigma))
+    return Zoomed(log_hz=fine, sigma=sigma, wholes=tuple(wholes))
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -119,10 +133,20 @@ class _Line:
         return len(self.values) * float(apart) - noise
 
 
+@dataclass(frozen=True, kw_only=True, eq=False)
+class _Read:
+    """ln(rate) of one piece with its standard uncertainty, and what told it."""
+
+    log_hz: float
+    sigma: float
+    heard: list[_Line]
+    shift_hz: float
+
+
 def _piece(
     bands: tuple[Band, ...], first_s: float, last_s: float, log_hz: float, orders: Floats
-) -> tuple[float, float] | None:
-    """ln(rate) and its standard uncertainty over some seconds; None where no phase is kept."""
+) -> _Read | None:
+    """The rate over some seconds of the bands' own time; None where no phase is kept."""
     rate_hz, length_s = float(np.exp(log_hz)), last_s - first_s
     made = [_at_rest(bands, first_s, last_s, float(order), rate_hz) for order in orders]
     lines = [line for line in made if line is not None]
@@ -147,7 +171,43 @@ def _piece(
     place = shift[best] + 0.5 * step * (after - before) / bend
     squares = np.average([line.order**2 for line in heard], weights=nats[:, best])
     drift = _drift(kept, length_s, rate_hz * float(np.sqrt(squares)))
-    return log_hz + float(place), float(np.hypot(step / np.sqrt(bend), drift))
+    return _Read(
+        log_hz=log_hz + float(place),
+        sigma=float(np.hypot(step / np.sqrt(bend), drift)),
+        heard=heard,
+        shift_hz=rate_hz * float(place),
+    )
+
+
+def _ripple(read: _Read, time_s: Floats) -> tuple[Floats, Floats]:
+    """Departure of ln(rate) about each time since the piece began, and its standard uncertainty.
+
+    The slope of the drum's phase as its lines together have it: each weighs by its order and by its
+    power over noise, as in a least-squares fit of one phase to all.
+    """
+    grid = read.heard[0]
+    at_s = (np.arange(len(grid.values)) + 0.5) * grid.step_s
+    total, weight = np.zeros(len(at_s)), 0.0
+    for line in read.heard:
+        values = line.derotated(read.shift_hz)
+        middle = values.mean()
+        power = len(values) * abs(middle) ** 2 / line.noise(read.shift_hz)
+        own_s = (np.arange(len(values)) + 0.5) * line.step_s
+        phase = np.interp(at_s, own_s, np.angle(values * np.conj(middle)))
+        total += power * line.order * phase
+        weight += power * line.order**2
+    turns = total / weight
+    # a value's phase is noise over amplitude, of which half lies across it
+    unsure = np.sqrt(0.5 / weight)
+    rate_hz = 2.0 * np.pi * float(np.exp(read.log_hz))
+    out, sigma = np.zeros(len(time_s)), np.zeros(len(time_s))
+    for k, middle_s in enumerate(time_s):
+        near = np.abs(at_s - np.clip(middle_s, at_s[0], at_s[-1])) <= RIPPLE_S
+        lever = at_s[near] - at_s[near].mean()
+        spread = float((lever**2).sum())
+        out[k] = float(lever @ turns[near]) / spread / rate_hz
+        sigma[k] = unsure / np.sqrt(spread) / rate_hz
+    return out - out.mean(), sigma
 
 
 def _heard(lines: list[_Line], shift_hz: Floats) -> tuple[list[_Line], Floats]:

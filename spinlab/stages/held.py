@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 
 from spinlab.speed.drumlock import BELT_CREEP_SIGMA
 from spinlab.speed.level import NARROW_S, frame_noise, runs
-from spinlab.speed.track import CLOCK_SHARE, SpeedTrack
+from spinlab.speed.track import CLOCK_SHARE, SpeedTrack, WholePlateau
 
 Floats = NDArray[np.float64]
 
@@ -25,6 +25,8 @@ MOST_NOISE_SHARE = 0.01
 # The tracker's frames are longer than their step and smoothed along the path: readings this far
 # apart count as independent.
 INDEPENDENT_S = 2.4
+# Share of a plateau's frames that a reading of all its samples must cover.
+MOST_OF_IT = 0.7
 # Frames whose scatter exceeds their stated uncertainty by this factor are taken at their scatter.
 SCATTERS_MORE = 1.5
 # Arrival: overshoot is looked for this long before and after the settled stretch begins.
@@ -157,7 +159,8 @@ def _measure(
 ) -> Held:
     index = first + np.flatnonzero(flat[first:last] & np.isfinite(track.speed_rpm[first:last]))
     speed = track.speed_rpm[index]
-    mean = _mean(track, index)
+    whole = _whole(track, index)
+    mean = whole.speed_rpm if whole is not None else float(np.mean(speed))
     noise = float(np.median(np.nan_to_num(track.standard_uncertainty_rpm[index])))
     ripple = float(np.std(speed))
     half = 0.5 * hop_s
@@ -182,10 +185,14 @@ def _measure(
     )
 
 
-def _mean(track: SpeedTrack, index: NDArray[np.intp]) -> float:
-    """Mean speed of some frames, those known better counting for more (GUM, JCGM 100, 4.2)."""
-    sigma = np.nan_to_num(track.standard_uncertainty_rpm[index])
-    return float(np.average(track.speed_rpm[index], weights=1.0 / np.maximum(sigma, 1e-6) ** 2))
+def _whole(track: SpeedTrack, index: NDArray[np.intp]) -> WholePlateau | None:
+    """The reading of all samples at once that covers most of these frames."""
+    for whole in track.plateaus:
+        time_s = track.time_s[index]
+        inside = (time_s >= whole.start_s) & (time_s <= whole.end_s)
+        if float(np.mean(inside)) > MOST_OF_IT:
+            return whole
+    return None
 
 
 def _uncertainty(track: SpeedTrack, index: NDArray[np.intp], hop_s: float) -> float:
@@ -195,7 +202,7 @@ def _uncertainty(track: SpeedTrack, index: NDArray[np.intp], hop_s: float) -> fl
     the effective number).  What the track says that they share, no averaging removes; where the
     motor's lines carried a frame, the belt's creep is part of that.
     """
-    speed = _mean(track, index)
+    speed = float(np.mean(track.speed_rpm[index]))
     stated = np.nan_to_num(track.standard_uncertainty_rpm[index])
     sigma = float(np.sqrt(np.mean(stated**2)))
     scatter = float(np.median(frame_noise(track.speed_rpm)[index]))
@@ -205,9 +212,11 @@ def _uncertainty(track: SpeedTrack, index: NDArray[np.intp], hop_s: float) -> fl
     common = max(track.shared_uncertainty, BELT_CREEP_SIGMA * by_motor) * speed
     shared = min(float(np.sqrt(np.mean(stated**2))), common)
     own = np.sqrt(max(sigma**2 - shared**2, 0.0) / independent)
-    # how much it matters which frames count: a plateau's ends still settle
-    settling = speed - float(np.mean(track.speed_rpm[index]))
-    return float(np.sqrt(own**2 + shared**2 + settling**2 + (CLOCK_SHARE * speed) ** 2))
+    whole = _whole(track, index)
+    if whole is not None:
+        # how much it matters which frames count: a plateau's ends still settle
+        own, shared = speed - whole.speed_rpm, whole.standard_uncertainty_rpm
+    return float(np.sqrt(own**2 + shared**2 + (CLOCK_SHARE * speed) ** 2))
 
 
 def _rate_hz(track: SpeedTrack, index: NDArray[np.intp], hop_s: float) -> float | None:
