@@ -14,7 +14,7 @@ import numpy as np
 from spinlab.speed.drumlock import MULTIPLES, Lock
 from spinlab.speed.refine import Refined
 from spinlab.speed.runs import LEAST_SPREAD, carried, linked, run_numbers
-from spinlab.speed.shown import own_evidence, share_of_windows
+from spinlab.speed.shown import WINDOWS_PER_FRAME, own_evidence
 
 # Nats by which one multiple must beat the run's own speed, and every other multiple.
 LEAST_NATS = 25.0
@@ -39,8 +39,8 @@ def at_multiples(refined: Refined, lock: Lock) -> Refined | None:
         inside = joined == number
         if np.ptp(refined.log_hz[inside]) < LEAST_SPREAD:
             continue
-        kin = share_of_windows(own.kin[inside].sum(axis=0))
-        near = share_of_windows(np.maximum(own.support[inside], 0.0).sum())
+        kin = WINDOWS_PER_FRAME * own.kin[inside].sum(axis=0)
+        near = WINDOWS_PER_FRAME * float(np.maximum(own.support[inside], 0.0).sum())
         best = int(np.argmax(kin[1:])) + 1
         others = max(float(np.delete(kin, best).max()), 0.0)
         if kin[best] > others + LEAST_NATS + OWN_SHARE * near:

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -29,6 +28,8 @@ MULTIPLE_NATS = 8.0
 MULTIPLE_SHARE = 0.2
 # Share of a speed by which another counts as faster.
 FASTER = 1.1
+# Frames are denser than the windows that evidence is counted in.
+WINDOWS_PER_FRAME = HOP_S / LOCK_HOP_S
 # No drum of this kind changes faster (common practice, no published source).
 FASTEST_RPM_PER_S = 250.0
 FASTEST_FALL_RPM_PER_S = 120.0
@@ -120,24 +121,19 @@ def _weighed(
 
 def nats(own: Own) -> float:
     """All the drum's own evidence of some frames, which are denser than its windows."""
-    return float(share_of_windows(own.support.sum())) + _at_speed(own)
+    return WINDOWS_PER_FRAME * float(own.support.sum()) + _at_speed(own)
 
 
 def _at_speed(own: Own) -> float:
     """Nats of a beat at the speed itself over any other speed."""
-    return float(share_of_windows(own.kin[:, 0].sum())) if own.kin.shape[1] else 0.0
-
-
-def share_of_windows(nats: Any) -> Any:
-    """A sum over frames as nats: frames are denser than the windows that they were counted in."""
-    return nats * (HOP_S / LOCK_HOP_S)
+    return WINDOWS_PER_FRAME * float(own.kin[:, 0].sum()) if own.kin.shape[1] else 0.0
 
 
 def _weight(own: Own, *, still: bool) -> float | None:
     """Nats that show a run; None if they are too few, or if the beats want another speed."""
     near, at_speed = _nats(own.beating if still else own.support), _at_speed(own)
     if own.kin.shape[1]:
-        other = float(share_of_windows(own.kin[:, 1:].sum(axis=0).max()))
+        other = WINDOWS_PER_FRAME * float(own.kin[:, 1:].sum(axis=0).max())
         if other > max(at_speed, 0.0) + MULTIPLE_NATS + MULTIPLE_SHARE * near:
             return None
     least = LEAST_STILL_SUPPORT if still and near > at_speed else LEAST_RUN_SUPPORT
@@ -146,7 +142,7 @@ def _weight(own: Own, *, still: bool) -> float | None:
 
 def _nats(evidence: NDArray[np.float64]) -> float:
     """Evidence of a run, what speaks against it left out."""
-    return float(share_of_windows(np.maximum(evidence, 0).sum()))
+    return WINDOWS_PER_FRAME * float(np.maximum(evidence, 0).sum())
 
 
 def _goes_on(refined: Refined, run: NDArray[np.int64], one: int, other: int) -> bool:
