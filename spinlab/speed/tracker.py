@@ -137,6 +137,7 @@ def _finish(reading: Reading, heard: Heard) -> SpeedTrack:
         refined.log_hz + np.log(factor) + np.interp(refined.time_s, lock.time_s, lock.correction),
         run_numbers(refined.time_s, refined.log_hz),
         orders,
+        steady_hz=heard.listened.maps.steady_hz,
     )
     track = write_down(refined, reading.scales, lock, heard.listened.maps, plateaus=plateaus)
     if track.reason:

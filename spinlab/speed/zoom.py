@@ -39,6 +39,9 @@ PART_S = 0.5
 LEAST_COHERENT = 0.9
 # Half the window over which the slope of the phase is a frame's own ripple, s.
 RIPPLE_S = 0.75
+# What stands still is no order of the drum if it lies this close to where one is looked for.
+MAINS_HZ = (50.0, 60.0)
+FOREIGN_HZ = 0.3
 # Nats by which the peak must exceed any other rate, and orders that it must rest on, each of which
 # stands out by some nats itself.
 LEAST_NATS = 12.0
@@ -68,6 +71,8 @@ def zoom(
     log_hz: Floats,
     run: NDArray[np.int64],
     orders: Floats,
+    *,
+    steady_hz: Floats,
 ) -> Zoomed:
     """Read every standing piece of the drum's course as a whole.
 
@@ -78,7 +83,10 @@ def zoom(
         log_hz: shape (frames,), ln of the drum's rate.
         run: number of the unbroken run of each frame.
         orders: whole orders of the drum that may be heard.
+        steady_hz: frequencies of tones that stand still, which keep their phase better than any
+            drum; so do the mains and its harmonics, heard or not.
     """
+    foreign_hz = np.concatenate([steady_hz, np.outer(MAINS_HZ, np.arange(1, 21)).ravel()])
     fine, sigma = np.full(len(time_s), np.nan), np.full(len(time_s), np.nan)
     wholes: list[tuple[NDArray[np.int64], float, float]] = []
     for piece in still_pieces(log_hz, run):
@@ -88,7 +96,9 @@ def zoom(
         level = piece[np.abs(log_hz[piece] - middle) < REACH]
         if span_s[1] - span_s[0] < SHORTEST_S or not len(level):
             continue
-        read = _piece(bands, span_s[0] - start_s, span_s[1] - start_s, middle, orders)
+        pitch_hz = orders * np.exp(middle)
+        near = np.abs(pitch_hz[:, None] - foreign_hz).min(axis=1) < FOREIGN_HZ + REACH * pitch_hz
+        read = _piece(bands, span_s[0] - start_s, span_s[1] - start_s, middle, orders[~near])
         if read is None:
             continue
         ripple, unsure = _ripple(read, time_s[level] - span_s[0])
