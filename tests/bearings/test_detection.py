@@ -97,6 +97,28 @@ def test_at_one_speed_the_move_with_speed_is_called_not_tested():
     assert "one speed only" in test.reason
 
 
+def test_a_cages_knocks_are_found_though_they_scatter_by_five_percent():
+    speed = track(STAGES)
+    ftf = GEOMETRY.cage_order
+    evidence = found(noise(speed) + impacts(speed, ftf, strength=12.0, slip=0.05), speed)
+    first, *_ = leaders(evidence)
+    assert first.fault == "cage"
+    assert first.order == pytest.approx(ftf, rel=0.02)
+
+
+def test_noise_that_swells_with_cage_and_balls_is_told_by_both_lines():
+    speed = track(STAGES)
+    turns = speed.turns_at(times_of(speed))
+    ftf = GEOMETRY.cage_order
+    swell = 1.0 + 0.014 * (np.cos(2 * np.pi * ftf * turns) + np.cos(2 * np.pi * BPFO * turns))
+    evidence = found(noise(speed, 4) * swell, speed)
+    assert evidence.roar.ball_pass_line is not None
+    assert evidence.roar.cage_line.order == pytest.approx(ftf, rel=1e-3)
+    assert evidence.roar.cage_line.log10_p < -3.0
+    alone = found(noise(speed, 4), speed)
+    assert alone.roar.cage_line.log10_p > -3.0
+
+
 def test_a_knock_once_a_turn_is_set_aside():
     speed = track(STAGES)
     evidence = found(noise(speed) + impacts(speed, 1.0, strength=12.0, slip=0.0), speed)

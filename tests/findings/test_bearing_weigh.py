@@ -1,0 +1,42 @@
+"""What a family without its first harmonic is worth as damage."""
+
+from dataclasses import replace
+
+import numpy as np
+
+from spinlab.bearings import detect
+from spinlab.bearings.evidence import LineEvidence
+from spinlab.findings.bearing_weigh import judge
+from tests.bearings.signals import GEOMETRY, REAR, STAGES, impacts, noise, recording, track
+
+
+def line(harmonic, log10_p):
+    return LineEvidence(
+        label=f"{harmonic} x BPFO",
+        order=harmonic * GEOMETRY.outer_race_order,
+        snr_db=10.0,
+        log10_p=log10_p,
+        depth=0.1,
+    )
+
+
+def probability(evidence, *harmonics):
+    lines = tuple(line(h, log10_p) for h, log10_p in harmonics)
+    first = replace(evidence.hypotheses[0], harmonics=lines)
+    return judge(replace(evidence, hypotheses=(first, *evidence.hypotheses[1:])), "sound")[
+        0
+    ].probability
+
+
+def test_blows_show_their_first_harmonic_or_three_others():
+    speed = track(STAGES)
+    blows = impacts(speed, GEOMETRY.outer_race_order, strength=4.0)
+    evidence = detect(recording(noise(speed) + blows), speed, (REAR,))
+    whole = probability(evidence, (1, -20.0), (2, -20.0), (3, -8.0))
+    comb = probability(evidence, (1, -1.0), (2, -9.0), (3, -9.0), (4, -6.0))
+    borrowed = probability(evidence, (1, -1.0), (2, -9.0), (4, -6.0))
+    masked = probability(evidence, (2, -9.0), (4, -6.0))
+    assert whole > 0.9
+    assert np.isclose(comb, whole)
+    assert np.isclose(masked, whole), "another cause lies on the first: nothing can be said"
+    assert borrowed < 0.35
