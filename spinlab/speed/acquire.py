@@ -21,6 +21,8 @@ from spinlab.speed.relink import relinked
 from spinlab.speed.voices import DRUM_SHARE, Evidence, Values, centre, moving, remembered
 
 ROUNDS = 4
+# A further round of learning must raise the score by this factor to be worth another.
+LEAST_GAIN = 1.02
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -90,7 +92,7 @@ def _learned(
             break
         best = (path, family)
         # the score of a path that had to be moved is not its own
-        least = 0.0 if moved else path.score * 1.005
+        least = 0.0 if moved else path.score * LEAST_GAIN
         family = learn(path, maps, seen.stands)
     return best or (path, family)
 
@@ -151,13 +153,33 @@ def acquire(evidence: Evidence) -> tuple[Acquired, ...]:
         # short ramps of faint lines need their plateaus to be found at all
         found += _from_seeds(evidence, evidence, seen)
     found.sort(key=lambda a: -a.path.score)
-    return tuple(a for a in found if a.path.score > WORTH_READING * found[0].path.score)
+    apart: list[Acquired] = []
+    for one in found:
+        worth = one.path.score > WORTH_READING * found[0].path.score
+        if worth and not any(_same_course(one.path, other.path) for other in apart):
+            apart.append(one)
+    return tuple(apart)
 
 
 # A path found from what moves alone that explains less than this is not relied on.
 ENOUGH = 600.0
 # Paths that explain less than this share of what the best one does are not looked at further.
 WORTH_READING = 0.5
+# Two paths are one course if this share of what the lesser has heard lies, up to one factor, within
+# so many cells of the other.
+SAME_SHARE = 0.9
+SAME_CELLS = 2
+
+
+def _same_course(one: Path, other: Path) -> bool:
+    """Whether a path tells nothing that another does not, but for the order that it follows."""
+    heard = one.cell >= 0
+    both = heard & (other.cell >= 0)
+    if not both.any():
+        return False
+    apart = (one.cell - other.cell)[both]
+    near = np.abs(apart - np.median(apart)) <= SAME_CELLS
+    return bool(near.sum() >= SAME_SHARE * heard.sum())
 
 
 def _from_seeds(seed: Evidence, evidence: Evidence, seen: Evidence) -> list[Acquired]:

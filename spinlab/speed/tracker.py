@@ -49,6 +49,9 @@ BELT_CREEP = 0.012
 SLOWEST_TOP_SHARE = 6.0
 LIKELY_WEIGHT = 0.8
 LIKELY_NATS = 6.0
+# A reading that holds so much of the likelihood, and stands out by so many nats, is decided.
+DECIDED_WEIGHT = 0.999
+DECIDED_NATS = 15.0
 # A line this close to a whole order is the drum's; motor lines can lie half a percent beside one.
 WHOLE_REACH = 0.002
 # A felt line this close (ln) to the best reading is the first order itself.
@@ -82,7 +85,12 @@ def track_speed(
     )
     found = acquire(evidence)
     tell("finding the drum", 0.6)
-    readings = [r for a in found if (r := read(a.path, a.family, heard)) is not None]
+    readings: list[Reading] = []
+    for one in found:
+        reading = read(one.path, one.family, heard)
+        readings += [] if reading is None else [reading]
+        if reading is not None and _decided(reading):
+            break
     if not readings:
         return steady_track(recording, maps, rpm_range=rpm_range) or nothing(
             maps, "nothing in this recording moves as a drum does"
@@ -98,6 +106,12 @@ def track_speed(
     if track.reason:
         return steady_track(recording, maps, rpm_range=rpm_range) or track
     return track
+
+
+def _decided(reading: Reading) -> bool:
+    """Whether the drum's own turns fit one reading so well that no other path needs a look."""
+    best = reading.scales[0]
+    return best.weight > DECIDED_WEIGHT and best.measured_standout > DECIDED_NATS
 
 
 def ratio_prior(machine: Machine | None) -> RatioPrior | None:

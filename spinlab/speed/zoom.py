@@ -252,13 +252,13 @@ def _at_rest(
         return None
     first, last = max(0, round(first_s * band.rate_hz)), round(last_s * band.rate_hz)
     values = band.signal[first:last].astype(np.float64)
-    # whole turns: over them every other order of the drum adds up to nothing
-    size = round(max(1, round(rate_hz / REST_RATE_HZ)) * band.rate_hz / rate_hz)
-    count = len(values) // size
+    # whole turns, ending between two samples: over them every other order adds up to nothing
+    size = max(1, round(rate_hz / REST_RATE_HZ)) * band.rate_hz / rate_hz
+    count = int((len(values) - 1) / size)
     if count < FEWEST:
         return None
-    turns = np.arange(count * size) * (pitch_hz / band.rate_hz)
-    resting = values[: count * size] * np.exp(-2j * np.pi * turns)
-    return _Line(
-        order=order, values=resting.reshape(count, size).sum(axis=1), step_s=size / band.rate_hz
-    )
+    place = np.arange(len(values))
+    resting = values * np.exp(-2j * np.pi * place * (pitch_hz / band.rate_hz))
+    total = np.concatenate([[0.0], np.cumsum(resting)])
+    edges = np.interp(np.arange(count + 1) * size, np.arange(len(total)), total)
+    return _Line(order=order, values=np.diff(edges), step_s=size / band.rate_hz)
