@@ -70,7 +70,7 @@ def wave(samples: NDArray[np.floating[Any]]) -> str:
 
     >>> wave(np.zeros(1000))
     ''
-    >>> wave(np.ones(6000))[:15]
+    >>> wave(np.ones(6000))[:14]
     'M0 2L1 2L2 2L3'
     """
     count = min(COLUMNS, len(samples))

@@ -91,9 +91,10 @@ def test_a_worker_killed_mid_run_costs_nothing_and_doubles_nothing(
     )
     assert len(list((out / "results").rglob("*.json"))) == 12
     assert [row["outcome"] for row in table()] == ["defect"] + ["clear"] * 12
-    # Only the file in the killed worker's hand may have been begun twice.
+    # Begun twice may have been the file in the killed worker's hand, and the one whose answer it
+    # still held.
     begun = (tmp_path / "calls").read_text().count("begun")
-    assert begun in (13, 14)
+    assert begun in (13, 14, 15)
 
 
 def test_a_batch_begun_on_one_machine_goes_on_on_a_cluster(cluster, put, batch, made):
