@@ -118,26 +118,19 @@ def _touched(stage: Stage, plateau: Plateau, track: SpeedTrack) -> bool:
 
 def _let_go(stage: Stage, plateau: Plateau, weight: float) -> Finding:
     """A stage that was come to and left before a plateau could be measured."""
-    probability, rivals = shared(
-        weight * (1.0 - UNSEEN),
-        {"the programme of this unit holds it less long": OTHER_PROGRAMME_SKIPPED},
-    )
-    return Finding(
-        kind="stage",
-        subject=say("{expected:g} rpm stage let go too soon", expected=stage.expected_rpm),
-        state=state_of(probability),
-        probability=probability,
-        evidence=_numbers(stage, plateau),
-        rivals=rivals,
-        next_step="compare with the unit's own service papers",
-        reason=stage.reason,
+    return _not_held(
+        stage,
+        say("{expected:g} rpm stage let go too soon", expected=stage.expected_rpm),
+        "the programme of this unit holds it less long",
+        _numbers(stage, plateau),
+        weight,
     )
 
 
 def _missed(expected: Sequence[Stage], weight: float) -> list[Finding]:
     """The stages at the end that were never reached, as one finding, and those passed over."""
     tail = _tail(expected)
-    found = [_passed(s, weight) for s in expected if s.outcome == "missed" and s not in tail]
+    found = [_left_out(s, weight) for s in expected if s.outcome == "missed" and s not in tail]
     if tail:
         sign = weight * (1.0 - UNSEEN)
         probability, rivals = shared(
@@ -169,17 +162,28 @@ def _missed(expected: Sequence[Stage], weight: float) -> list[Finding]:
     return found
 
 
-def _passed(stage: Stage, weight: float) -> Finding:
-    probability, rivals = shared(
-        weight * (1.0 - UNSEEN),
-        {"the programme of this unit has no such stage": OTHER_PROGRAMME_SKIPPED},
+def _left_out(stage: Stage, weight: float) -> Finding:
+    """A stage below others that were reached."""
+    return _not_held(
+        stage,
+        say("{expected:g} rpm stage left out", expected=stage.expected_rpm),
+        "the programme of this unit has no such stage",
+        _numbers(stage),
+        weight,
     )
+
+
+def _not_held(
+    stage: Stage, subject: str, other: str, evidence: dict[str, Any], weight: float
+) -> Finding:
+    """A stage that was not held, beside `other`, what the unit's programme may ask instead."""
+    probability, rivals = shared(weight * (1.0 - UNSEEN), {other: OTHER_PROGRAMME_SKIPPED})
     return Finding(
         kind="stage",
-        subject=say("{expected:g} rpm stage left out", expected=stage.expected_rpm),
+        subject=subject,
         state=state_of(probability),
         probability=probability,
-        evidence=_numbers(stage),
+        evidence=evidence,
         rivals=rivals,
         next_step="compare with the unit's own service papers",
         reason=stage.reason,

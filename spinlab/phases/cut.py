@@ -16,6 +16,7 @@ from spinlab.phases.features import (
     sound_features,
     standing_lines,
 )
+from spinlab.phases.fill import LEAST_SHARE, UNTRACKED, maybe_spin, steady_fill
 from spinlab.phases.motion import is_pattern, motion_pattern, rhythm
 from spinlab.phases.segment import active_frames, runs, split
 from spinlab.phases.settle import TRACKED, absorbed, drained, joined, unsure_beside_spin
@@ -30,16 +31,9 @@ LEAST_SPIN_S = 3.0
 SAME_COLOUR_DB = 4.0  # RMS over the bands: bursts of one motion differ by less
 # A pump or valve that runs for less does nothing; common practice, no published source.
 SHORTEST_RUN_S = 4.0
-# Water runs in at one pressure: its hiss keeps its level to within this, a drum's noise does not.
-MOST_FILL_DRIFT_DB = 3.0
-DRIFT_PARTS = 4
-# What a hiss leaves to a drum that spins unheard, where no speed is known anywhere.
-UNHEARD_SPIN = 0.4
-UNTRACKED = "runs steadily; no drum speed could be told in it"
 # Speech and handling come in bursts too, but not in a rhythm.
 LEAST_RHYTHM = 0.6
 SUREST_RHYTHM = 0.95
-LEAST_SHARE = 0.5  # a name is given where it is likelier than all others together
 SURE_FRAME = 0.5  # confidence a track's frame needs before it cuts a phase
 
 
@@ -68,9 +62,9 @@ def cut_phases(
     bursts = _bursts(features, pieces)
     phases = [_label(recording, features, piece, track, bursts) for piece in pieces]
     if not any(phase.label == "spin" for phase in phases):
-        phases = [_maybe_spin(phase) for phase in phases]
+        phases = [maybe_spin(phase) for phase in phases]
     phases = absorbed(joined(unsure_beside_spin(phases)))
-    phases = joined([_steady_fill(phase, features) for phase in phases])
+    phases = joined([steady_fill(phase, features) for phase in phases])
     wash = [p for p in phases if p.label == "wash motion"]
     motion = (
         motion_pattern(features, [(p.start_s, p.end_s) for p in wash]) if wash else MotionPattern()
@@ -220,41 +214,6 @@ def _label(
             ),
         )
     return _standing(recording, features, base, first, last)
-
-
-def _maybe_spin(phase: Phase) -> Phase:
-    """A fill's share beside the drum that may be spinning unheard: both hiss."""
-    if phase.label != "fill":
-        return phase
-    share = phase.confidence / (1.0 + UNHEARD_SPIN * phase.confidence)
-    spin = Cause(cause="spin", probability=round(UNHEARD_SPIN * share, 2))
-    if share < LEAST_SHARE:
-        return replace(
-            phase,
-            label="running, not identified",
-            confidence=1.0 - share,
-            rivals=(Cause(cause="fill", probability=round(share, 2)), spin, *phase.rivals),
-            evidence=UNTRACKED,
-        )
-    return replace(phase, confidence=share, rivals=(spin, *phase.rivals))
-
-
-def _steady_fill(phase: Phase, features: Features) -> Phase:
-    """A fill, or something not identified where its level moves: a drum on its ramp hisses too."""
-    inside = (features.time_s >= phase.start_s) & (features.time_s <= phase.end_s)
-    if phase.label != "fill" or inside.sum() < DRIFT_PARTS:
-        return phase
-    parts = np.array_split(features.level[inside], DRIFT_PARTS)
-    levels = 20.0 * np.log10([float(np.median(part)) + 1e-12 for part in parts])
-    if float(levels.max() - levels.min()) <= MOST_FILL_DRIFT_DB:
-        return phase
-    return replace(
-        phase,
-        label="running, not identified",
-        confidence=1.0 - 0.5 * phase.confidence,
-        rivals=(Cause(cause="fill", probability=round(0.5 * phase.confidence, 2)),),
-        evidence=UNTRACKED,
-    )
 
 
 def _standing(

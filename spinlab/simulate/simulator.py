@@ -14,7 +14,7 @@ from spinlab.simulate.parameters import Parameters, Step
 from spinlab.simulate.programme import Command, command
 from spinlab.simulate.sound_recording import record_sound
 from spinlab.simulate.suspension import shake
-from spinlab.simulate.timebase import timebase
+from spinlab.simulate.timebase import Timebase, timebase
 from spinlab.simulate.truth import FileClock, Truth, truth
 
 
@@ -78,9 +78,10 @@ def simulate(parameters: Parameters, rng_or_seed: np.random.Generator | int) -> 
     return run(p, orders, motion, seed)
 
 
-def _sound(p: Parameters, orders: Command, motion: Motion, seed: int) -> Simulated:
+def phone_timebase(p: Parameters, motion: Motion, seed: int) -> Timebase:
+    """The machine's state at the samples of the phone's file."""
     phone = p.phone
-    base = timebase(
+    return timebase(
         motion,
         seed=seed,
         rate_hz=phone.rate_hz,
@@ -88,6 +89,10 @@ def _sound(p: Parameters, orders: Command, motion: Motion, seed: int) -> Simulat
         duration_s=phone.duration_s,
         clock_error_ppm=phone.clock_error_ppm,
     )
+
+
+def _sound(p: Parameters, orders: Command, motion: Motion, seed: int) -> Simulated:
+    phone, base = p.phone, phone_timebase(p, motion, seed)
     heard = record_sound(p, base, shake(p, motion))
     recording = Recording(
         kind="sound",

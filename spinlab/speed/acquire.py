@@ -12,13 +12,14 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from spinlab.speed.bands import SOUND_BANDS
 from spinlab.speed.evidence import Floats
 from spinlab.speed.family import Family, family_map, learn, rebased
 from spinlab.speed.frames import blocks
 from spinlab.speed.maps import Maps
 from spinlab.speed.path import Path, best_path
 from spinlab.speed.relink import relinked
-from spinlab.speed.voices import DRUM_SHARE, Evidence, Values, centre, moving, remembered
+from spinlab.speed.voices import DRUM_SHARE, NO_LINE, Evidence, Values, centre, moving, remembered
 
 ROUNDS = 4
 # A further round of learning must raise the score by this factor to be worth another.
@@ -200,7 +201,8 @@ def _from_seeds(seed: Evidence, evidence: Evidence, seen: Evidence) -> list[Acqu
     return found
 
 
-HIGHER_HZ = (420.0, 1680.0)
+# The middle one of the tone bands.
+HIGHER_HZ = (SOUND_BANDS[0][0], SOUND_BANDS[1][0])
 
 
 def _higher(evidence: Evidence) -> Values:
@@ -210,7 +212,7 @@ def _higher(evidence: Evidence) -> Values:
 
     def values(block: slice) -> Floats:
         out = evidence.as_line(block)
-        out[..., :low] = out[..., high:] = -2.0
+        out[..., :low] = out[..., high:] = NO_LINE
         return out
 
     return values

@@ -86,6 +86,7 @@ def follow(
     window = hann(frame)
     length = fft.next_fast_len(frame * pad, real=True)
     bins = min(length // 2 + 1, int(highest_hz / sample_rate_hz * length) + 2)
+    bin_hz = sample_rate_hz / length
     rate_hz = course.rate_hz(time_s)
     out = np.empty((len(signals), len(time_s), bins), np.float32)
     for block in blocks(len(time_s)):
@@ -93,10 +94,9 @@ def follow(
         positions = (time_s[block, None] - start_s) * sample_rate_hz + offsets
         power = out[:, block]
         _powers(signals, positions, window, length, power)
-        power /= noise_floor(power, sample_rate_hz / length, width_hz=floor_width_hz)
+        power /= noise_floor(power, bin_hz, width_hz=floor_width_hz)
         strong = power > STRONG_RATIO
         power[strong] = STRONG_RATIO * (1 + np.log(power[strong] / STRONG_RATIO))
-    bin_hz = sample_rate_hz / length
     return tuple(
         Followed(time_s=time_s, rate_hz=rate_hz, ratio=row, bin_hz=bin_hz, frame_s=frame_s)
         for row in out

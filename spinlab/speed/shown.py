@@ -104,14 +104,15 @@ def _weighed(
         inside = run == number
         still = float(np.ptp(refined.log_hz[inside])) < LEAST_SPREAD / 4
         lines = float(refined.carried[inside].mean())
-        weight = _weight(own.part(inside), still=still)
-        if still and by_lines and lines < PARTLY and _at_speed(own.part(inside)) < BEATS_ALONE:
+        part = own.part(inside)
+        weight = _weight(part, still=still)
+        if still and by_lines and lines < PARTLY and _at_speed(part) < BEATS_ALONE:
             continue
         if weight is not None:
             shown[int(number)] = weight
             moving += [] if still else [int(number)]
         elif still and lines > MOSTLY:
-            waiting[int(number)] = _nats(own.support[inside])
+            waiting[int(number)] = _nats(part.support)
     for number, total in waiting.items():
         beside = any(_goes_on(refined, run, number, other) for other in shown)
         if total > LEAST_STILL_SUPPORT and beside:

@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 
 from spinlab.recording import Recording
 from spinlab.speed.maps import Maps
+from spinlab.speed.steady_tones import MAINS_HZ
 from spinlab.speed.track import SpeedTrack
 
 LEAST_RATE_HZ = 2000.0
@@ -19,7 +20,6 @@ ORDERS = np.arange(1, 7)
 LEAST_ORDERS = 3
 # A line counts from this many times the local noise floor: p below 1e-5 for one bin.
 LEAST_RATIO = 12.0
-MAINS_HZ = (50.0, 60.0)
 # The mains frequency is held within about this (common practice of interconnected grids).
 MAINS_SPREAD = 0.0015
 SEGMENT_S = 4.0

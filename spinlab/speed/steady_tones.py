@@ -8,6 +8,8 @@ from numpy.typing import NDArray
 from spinlab.speed.maps import Maps
 from spinlab.speed.track import Estimate, SteadyLine
 
+# The world's mains frequencies (IEC 60038).
+MAINS_HZ = (50.0, 60.0)
 # A tone within this of a multiple of the mains frequency is taken for mains.
 MAINS_REACH_HZ = 0.6
 
@@ -29,7 +31,7 @@ def steady_lines(maps: Maps) -> tuple[SteadyLine, ...]:
 
 
 def _source(frequency_hz: float) -> str:
-    for mains in (50.0, 60.0):
+    for mains in MAINS_HZ:
         multiple = round(frequency_hz / mains)
         if multiple >= 1 and abs(frequency_hz - multiple * mains) < MAINS_REACH_HZ:
             return f"mains ({mains:.0f} Hz) x {multiple}"
@@ -46,7 +48,7 @@ def mains(steady_hz: NDArray[np.float64]) -> Estimate | None:
     """The mains frequency, where tones stand at two or more of its multiples."""
     best: Estimate | None = None
     most = LEAST_MAINS_LINES - 1
-    for nominal in (50.0, 60.0):
+    for nominal in MAINS_HZ:
         multiple = np.maximum(np.round(steady_hz / nominal), 1.0)
         rate = steady_hz / multiple
         near = np.abs(rate - nominal) < MOST_DRIFT_HZ

@@ -21,6 +21,8 @@ SEED_ORDERS = np.array([0.5, 1.0, 2.0, 3.0])
 LOWEST_DRUM_COMB_HZ = 2.2
 LOWEST_BEAT_HZ = 3.0
 LOWEST_SEED_HZ = 16.0
+# Evidence, in nats, of a line where none is looked for.
+NO_LINE = -2.0
 # Of the drum's orders a phone hears few, and which ones differs: an absent one says little.
 DRUM_ABSENT = -0.08
 
@@ -114,7 +116,7 @@ class Evidence:
             lines, grid, SEED_ORDERS, count=grid.count, lowest_hz=LOWEST_SEED_HZ
         )
         centre(values, low)
-        values[..., :low] = -2.0
+        values[..., :low] = NO_LINE
         return values
 
 

@@ -19,6 +19,7 @@ from numpy.typing import NDArray
 
 from spinlab.speed.bands import Band
 from spinlab.speed.pieces import still_pieces
+from spinlab.speed.steady_tones import MAINS_HZ
 
 Floats = NDArray[np.float64]
 Complex = NDArray[np.complex128]
@@ -40,7 +41,6 @@ LEAST_COHERENT = 0.9
 # Half the window over which the slope of the phase is a frame's own ripple, s.
 RIPPLE_S = 0.75
 # What stands still is no order of the drum if it lies this close to where one is looked for.
-MAINS_HZ = (50.0, 60.0)
 FOREIGN_HZ = 0.3
 # Nats by which the peak must exceed any other rate, and orders that it must rest on, each of which
 # stands out by some nats itself.

@@ -172,7 +172,7 @@ def _measure(
         start_s=start_s,
         end_s=end_s,
         speed_rpm=mean,
-        standard_uncertainty_rpm=_uncertainty(track, index, hop_s),
+        standard_uncertainty_rpm=_uncertainty(track, index, hop_s, whole),
         ripple_percent=100.0 * ripple / mean,
         ripple_standard_uncertainty_percent=100.0 * noise / mean,
         ripple_peak_to_peak_percent=100.0 * float(np.ptp(speed)) / mean,
@@ -195,14 +195,21 @@ def _whole(track: SpeedTrack, index: NDArray[np.intp]) -> WholePlateau | None:
     return None
 
 
-def _uncertainty(track: SpeedTrack, index: NDArray[np.intp], hop_s: float) -> float:
+def _uncertainty(
+    track: SpeedTrack, index: NDArray[np.intp], hop_s: float, whole: WholePlateau | None
+) -> float:
     """Standard uncertainty of the mean over frames: independent readings, and what all share.
 
     Frames overlap, so only `INDEPENDENT_S` apart they count anew (GUM, JCGM 100:2008, 4.2.3 with
     the effective number).  What the track says that they share, no averaging removes; where the
-    motor's lines carried a frame, the belt's creep is part of that.
+    motor's lines carried a frame, the belt's creep is part of that.  A reading of all samples at
+    once has its own, and how much it matters which frames count: a plateau's ends still settle.
     """
     speed = float(np.mean(track.speed_rpm[index]))
+    clock = CLOCK_SHARE * speed
+    if whole is not None:
+        settling = speed - whole.speed_rpm
+        return float(np.sqrt(settling**2 + whole.standard_uncertainty_rpm**2 + clock**2))
     stated = np.nan_to_num(track.standard_uncertainty_rpm[index])
     sigma = float(np.sqrt(np.mean(stated**2)))
     scatter = float(np.median(frame_noise(track.speed_rpm)[index]))
@@ -212,11 +219,7 @@ def _uncertainty(track: SpeedTrack, index: NDArray[np.intp], hop_s: float) -> fl
     common = max(track.shared_uncertainty, BELT_CREEP_SIGMA * by_motor) * speed
     shared = min(float(np.sqrt(np.mean(stated**2))), common)
     own = np.sqrt(max(sigma**2 - shared**2, 0.0) / independent)
-    whole = _whole(track, index)
-    if whole is not None:
-        # how much it matters which frames count: a plateau's ends still settle
-        own, shared = speed - whole.speed_rpm, whole.standard_uncertainty_rpm
-    return float(np.sqrt(own**2 + shared**2 + (CLOCK_SHARE * speed) ** 2))
+    return float(np.sqrt(own**2 + shared**2 + clock**2))
 
 
 def _rate_hz(track: SpeedTrack, index: NDArray[np.intp], hop_s: float) -> float | None:

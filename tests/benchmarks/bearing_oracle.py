@@ -25,9 +25,9 @@ from spinlab.simulate import Parameters, simulate
 from spinlab.simulate.bearings import bearing_sound, cage_share, strikes_per_turn
 from spinlab.simulate.dynamics import integrate
 from spinlab.simulate.programme import command
+from spinlab.simulate.simulator import phone_timebase
 from spinlab.simulate.sound_recording import _in_room, at_the_microphone
 from spinlab.simulate.suspension import shake
-from spinlab.simulate.timebase import Timebase, timebase
 from tests.benchmarks.faults import BEARING, SOUGHT, Unit, parameters_of
 from tests.benchmarks.population import RANGES, through_a_file
 from tests.benchmarks.roc import area, area_interval
@@ -65,22 +65,9 @@ def cells(sound: NDArray[np.floating], frame: int) -> NDArray[np.float32]:
     return power
 
 
-def base_of(p: Parameters, seed: int) -> Timebase:
-    """The machine's state at the samples of the phone's file."""
-    motion, phone = integrate(p, command(p.programme), seed), p.phone
-    return timebase(
-        motion,
-        seed=seed,
-        rate_hz=phone.rate_hz,
-        start_s=phone.start_s,
-        duration_s=phone.duration_s,
-        clock_error_ppm=phone.clock_error_ppm,
-    )
-
-
 def tell(p: Parameters, seed: int) -> Told:
     """Angle, and at each frequency the damage's share of all power while the drum spins."""
-    base, fault = base_of(p, seed), p.bearings[0]
+    base, fault = phone_timebase(p, integrate(p, command(p.programme), seed), seed), p.bearings[0]
     on_motor = fault.place.startswith("motor")
     frame = 32 if on_motor else 128
     alone = _in_room(bearing_sound(fault, 0, base), p, base, "room", 0)

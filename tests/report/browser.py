@@ -5,6 +5,7 @@ import importlib.util
 import re
 import shutil
 from concurrent.futures import ThreadPoolExecutor
+from contextlib import contextmanager
 
 import pytest
 
@@ -16,6 +17,23 @@ needs_chromium = pytest.mark.skipif(
 # One browser serves all tests.  It lives in a thread, since playwright's event loop would forbid
 # every other loop in its own.
 _THREAD = ThreadPoolExecutor(max_workers=1)
+
+
+@contextmanager
+def listening(file):
+    """A file opened as a person opens it, where sound may play, and what the page complains of."""
+    from playwright.sync_api import sync_playwright
+
+    flags = ["--no-sandbox", "--autoplay-policy=no-user-gesture-required"]
+    with sync_playwright() as driver:
+        browser = driver.chromium.launch(executable_path=CHROMIUM, args=flags)
+        tab = browser.new_context(offline=True, viewport={"width": 390, "height": 844}).new_page()
+        complaints = []
+        tab.on("pageerror", lambda error: complaints.append(str(error)))
+        tab.on("console", lambda message: complaints.append(message.text))
+        tab.goto(file.as_uri())
+        yield tab, complaints
+        browser.close()
 
 
 def measure(page, script, folder, *, width=390, height=844, dark=False):

@@ -2,11 +2,10 @@
 
 import pytest
 
-from tests.report.browser import CHROMIUM, needs_chromium
+from tests.report.browser import listening, needs_chromium
 
-playwright = pytest.importorskip("playwright.sync_api", reason="pip install playwright")
+pytest.importorskip("playwright.sync_api", reason="pip install playwright")
 pytestmark = needs_chromium
-FLAGS = ["--no-sandbox", "--autoplay-policy=no-user-gesture-required"]
 
 
 @pytest.fixture(scope="module")
@@ -14,15 +13,8 @@ def opened(page, tmp_path_factory):
     """The page as a person opens it: from a file, without a network; and what it complains of."""
     file = tmp_path_factory.mktemp("page") / "report.html"
     file.write_text(page, "utf-8")
-    with playwright.sync_playwright() as driver:
-        browser = driver.chromium.launch(executable_path=CHROMIUM, args=FLAGS)
-        tab = browser.new_context(offline=True, viewport={"width": 390, "height": 844}).new_page()
-        complaints = []
-        tab.on("pageerror", lambda error: complaints.append(str(error)))
-        tab.on("console", lambda message: complaints.append(message.text))
-        tab.goto(file.as_uri())
+    with listening(file) as (tab, complaints):
         yield tab, complaints
-        browser.close()
 
 
 def until(tab, condition):

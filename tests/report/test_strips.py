@@ -8,10 +8,9 @@ from spinlab.lesson import hear_both
 from spinlab.report.compare_page import comparison_page
 from spinlab.report.strips import COLUMNS, HALF, wave
 from tests.comparison.made import logged, modulated
-from tests.report.browser import CHROMIUM, needs_chromium
+from tests.report.browser import listening, needs_chromium
 
-playwright = pytest.importorskip("playwright.sync_api", reason="pip install playwright")
-FLAGS = ["--no-sandbox", "--autoplay-policy=no-user-gesture-required"]
+pytest.importorskip("playwright.sync_api", reason="pip install playwright")
 
 
 @pytest.fixture(scope="module", params=["changed", "lesson"])
@@ -19,16 +18,9 @@ def opened(request, compared_pages, tmp_path_factory):
     """A page as a person opens it, with everything unfolded, and what it complains of."""
     file = tmp_path_factory.mktemp("strips") / "page.html"
     file.write_text(compared_pages[request.param], "utf-8")
-    with playwright.sync_playwright() as driver:
-        browser = driver.chromium.launch(executable_path=CHROMIUM, args=FLAGS)
-        tab = browser.new_context(offline=True, viewport={"width": 390, "height": 844}).new_page()
-        complaints = []
-        tab.on("pageerror", lambda error: complaints.append(str(error)))
-        tab.on("console", lambda message: complaints.append(message.text))
-        tab.goto(file.as_uri())
+    with listening(file) as (tab, complaints):
         tab.locator("details").evaluate_all("all => all.forEach((one) => { one.open = true; })")
         yield tab, complaints
-        browser.close()
 
 
 @needs_chromium
