@@ -122,7 +122,7 @@ def _top(stages: StageTable) -> str:
     top, u = stages.top_speed_rpm, stages.top_speed_standard_uncertainty_rpm
     if top is None or u is None:
         return ""
-    half = max(COVERAGE * u, 0.5)
+    half = max(COVERAGE * u, 1.0)  # whole rpm are known no better
     return say(", top speed {top:.0f} ± {half:.0f} rpm", top=top, half=half)
 
 
