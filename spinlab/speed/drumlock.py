@@ -54,6 +54,7 @@ class Lock:
         from_beats: shape (windows,), share of that support that beats gave.
         kin: shape (windows, multiples), nats of a beat at each of `MULTIPLES` of the drum's rate;
             none where there are no beats.
+        room: shape (windows,), how often the speed fits into the fastest that was looked for.
     """
 
     time_s: NDArray[np.float64]
@@ -62,6 +63,7 @@ class Lock:
     support: NDArray[np.float64]
     from_beats: NDArray[np.float64]
     kin: NDArray[np.float64]
+    room: NDArray[np.float64]
 
 
 def lock_to_drum(
@@ -74,6 +76,7 @@ def lock_to_drum(
     whole_orders: NDArray[np.float64],
     beat_orders: tuple[float, ...],
     steady_hz: NDArray[np.float64],
+    highest_hz: float,
     creep_sigma: float = BELT_CREEP_SIGMA,
 ) -> Lock:
     """Correct a course of the drum by the drum's own evidence.
@@ -87,6 +90,7 @@ def lock_to_drum(
         whole_orders: the drum's whole orders that are heard.
         beat_orders: orders at which the noise beats.
         steady_hz: sorted frequencies of tones that stand still.
+        highest_hz: the fastest drum that is looked for.
         creep_sigma: standard deviation of what creep changes by.
     """
     logs = np.arange(-REACH, REACH + STEP / 2, STEP)
@@ -115,6 +119,7 @@ def lock_to_drum(
         support=support.astype(np.float64),
         from_beats=np.where(support > 0, share, 0.0),
         kin=news * kin,
+        room=highest_hz / course.rate_hz(time_s),
     )
 
 
@@ -138,6 +143,7 @@ def felt_lock(refined: Refined) -> Lock:
         support=refined.gain,
         from_beats=np.zeros(count),
         kin=np.zeros((count, 0)),
+        room=np.ones(count),
     )
 
 

@@ -14,7 +14,7 @@ import numpy as np
 from spinlab.speed.drumlock import MULTIPLES, Lock
 from spinlab.speed.refine import Refined
 from spinlab.speed.runs import LEAST_SPREAD, carried, linked, run_numbers
-from spinlab.speed.shown import WINDOWS_PER_FRAME, own_evidence
+from spinlab.speed.shown import beats_of, foreign_beats, nats_for, own_evidence
 
 # Nats by which one multiple must beat the run's own speed, and every other multiple.
 LEAST_NATS = 25.0
@@ -39,9 +39,9 @@ def at_multiples(refined: Refined, lock: Lock) -> Refined | None:
         inside = joined == number
         if np.ptp(refined.log_hz[inside]) < LEAST_SPREAD:
             continue
-        kin = WINDOWS_PER_FRAME * own.kin[inside].sum(axis=0)
-        near = WINDOWS_PER_FRAME * float(np.maximum(own.support[inside], 0.0).sum())
-        best = int(np.argmax(kin[1:])) + 1
+        part = own.part(inside)
+        kin, near = beats_of(part), nats_for(part.support)
+        best = int(np.argmax(foreign_beats(part)))
         others = max(float(np.delete(kin, best).max()), 0.0)
         if kin[best] > others + LEAST_NATS + OWN_SHARE * near:
             log_hz[inside] += np.log(MULTIPLES[best])

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from spinlab.speed.drumlock import LOCK_HOP_S, Lock
+from spinlab.speed.drumlock import LOCK_HOP_S, MULTIPLES, Lock
 from spinlab.speed.frames import HOP_S
 from spinlab.speed.refine import Refined
 from spinlab.speed.runs import CLOSE_GAP_S, LEAST_SPREAD, between
@@ -26,6 +26,10 @@ LEAST_BY_LINES = 0.4
 # share of the run's other evidence that must be outweighed as well.
 MULTIPLE_NATS = 8.0
 MULTIPLE_SHARE = 0.2
+# Nats of beats at a speed itself from which those at twice and three times it are its own
+# harmonics: an oval drum or three lifters beat so, and where a run stood at a fraction of the
+# drum's speed nothing would beat at that fraction.
+OWN_BEATS = 16.0
 # Share of a speed by which another counts as faster.
 FASTER = 1.1
 # Frames are denser than the windows that evidence is counted in.
@@ -44,15 +48,22 @@ class Own:
         beating: shape (frames,), the part of it that beats gave.
         kin: shape (frames, multiples), of a beat at each of `drumlock.MULTIPLES` of the speed over
             any other speed; no multiples where there are no beats.
+        room: shape (frames,), how often the speed fits into the fastest that was looked for.
     """
 
     support: NDArray[np.float64]
     beating: NDArray[np.float64]
     kin: NDArray[np.float64]
+    room: NDArray[np.float64]
 
     def part(self, inside: NDArray[np.bool_] | NDArray[np.int64]) -> Own:
         """The evidence of some frames."""
-        return Own(support=self.support[inside], beating=self.beating[inside], kin=self.kin[inside])
+        return Own(
+            support=self.support[inside],
+            beating=self.beating[inside],
+            kin=self.kin[inside],
+            room=self.room[inside],
+        )
 
 
 def own_evidence(lock: Lock, time_s: NDArray[np.float64]) -> Own:
@@ -64,6 +75,7 @@ def own_evidence(lock: Lock, time_s: NDArray[np.float64]) -> Own:
         support=support,
         beating=support * share if share.any() else support,
         kin=lock.kin[nearest],
+        room=lock.room[nearest],
     )
 
 
@@ -112,7 +124,7 @@ def _weighed(
             shown[int(number)] = weight
             moving += [] if still else [int(number)]
         elif still and lines > MOSTLY:
-            waiting[int(number)] = _nats(part.support)
+            waiting[int(number)] = nats_for(part.support)
     for number, total in waiting.items():
         beside = any(_goes_on(refined, run, number, other) for other in shown)
         if total > LEAST_STILL_SUPPORT and beside:
@@ -127,21 +139,38 @@ def nats(own: Own) -> float:
 
 def _at_speed(own: Own) -> float:
     """Nats of a beat at the speed itself over any other speed."""
-    return WINDOWS_PER_FRAME * float(own.kin[:, 0].sum()) if own.kin.shape[1] else 0.0
+    return float(beats_of(own)[0]) if own.kin.shape[1] else 0.0
+
+
+def beats_of(own: Own) -> NDArray[np.float64]:
+    """Nats of beats at each of `drumlock.MULTIPLES` of the speed in some frames."""
+    total: NDArray[np.float64] = WINDOWS_PER_FRAME * own.kin.sum(axis=0)
+    return total
+
+
+def foreign_beats(own: Own) -> NDArray[np.float64]:
+    """The same, 0 at the speed itself and where they are harmonics of it.
+
+    They are if the speed itself beats, or if the drum would turn faster there than it can.
+    """
+    kin, multiples = beats_of(own), np.array(MULTIPLES)
+    if not len(kin):
+        return np.zeros(1)
+    harmonic = (multiples == np.round(multiples)) & (kin[0] > OWN_BEATS)
+    return np.where(harmonic | (multiples == 1) | (multiples > own.room.min()), 0.0, kin)
 
 
 def _weight(own: Own, *, still: bool) -> float | None:
     """Nats that show a run; None if they are too few, or if the beats want another speed."""
-    near, at_speed = _nats(own.beating if still else own.support), _at_speed(own)
-    if own.kin.shape[1]:
-        other = WINDOWS_PER_FRAME * float(own.kin[:, 1:].sum(axis=0).max())
-        if other > max(at_speed, 0.0) + MULTIPLE_NATS + MULTIPLE_SHARE * near:
-            return None
+    near, at_speed = nats_for(own.beating if still else own.support), _at_speed(own)
+    other = float(foreign_beats(own).max())
+    if other > max(at_speed, 0.0) + MULTIPLE_NATS + MULTIPLE_SHARE * near:
+        return None
     least = LEAST_STILL_SUPPORT if still and near > at_speed else LEAST_RUN_SUPPORT
     return near + at_speed if near + at_speed > least else None
 
 
-def _nats(evidence: NDArray[np.float64]) -> float:
+def nats_for(evidence: NDArray[np.float64]) -> float:
     """Evidence of a run, what speaks against it left out."""
     return WINDOWS_PER_FRAME * float(np.maximum(evidence, 0).sum())
 

@@ -170,6 +170,7 @@ def _lock(refined: Refined, factor: float, orders: NDArray[np.float64], heard: H
         whole_orders=orders,
         beat_orders=(1.0, 2.0),
         steady_hz=heard.listened.maps.steady_hz,
+        highest_hz=heard.top_range_hz[1],
         creep_sigma=RIGID_SIGMA if heard.rigid else BELT_CREEP_SIGMA,
     )
 

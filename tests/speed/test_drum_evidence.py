@@ -126,12 +126,12 @@ def test_without_a_belt_the_lines_are_whole_orders_and_mend_the_scale():
     assert wide == pytest.approx(0.001, rel=0.05)
 
 
-def kept(kin_of_run, *, support=0.0):
+def kept(kin_of_run, *, support=0.0, room=4.0):
     refined = refined_of(np.linspace(0.0, 0.4, 40), heard=1)
     run, kin = np.zeros(40, np.int64), np.zeros((40, 7))
     kin[:] = kin_of_run
     flat = np.full(40, support)
-    own = Own(support=flat, beating=flat, kin=kin)
+    own = Own(support=flat, beating=flat, kin=kin, room=np.full(40, room))
     return bool(supported(refined, run, own, 10.0).all())
 
 
@@ -141,6 +141,12 @@ def test_a_run_is_shown_for_its_own_beats_and_not_if_twice_its_speed_beats():
     # support nearby, which half a speed shares, does not outweigh beats at twice the rate
     assert not kept([0.0, 0, 0, 0, 0, 3.0, 0], support=2.0)
     assert kept([0.0] * 7, support=2.0)
+
+
+def test_beats_at_twice_the_speed_are_its_own_where_it_beats_itself_or_could_not_turn_so_fast():
+    assert kept([1.0, 0, 0, 0, 0, 12.0, 0])
+    assert kept([0.0, 0, 0, 0, 0, 3.0, 0], support=2.0, room=1.9)
+    assert not kept([1.0, 0, 0, 0, 12.0, 0, 0])
 
 
 def plateau_maps(lines_hz):
@@ -167,7 +173,7 @@ def shown_before(standing_rpm):
     refined = refined_of(np.log(rpm / 60.0), heard=1)
     kin = np.zeros((60, 7))
     kin[:, 0] = 4.0
-    own = Own(support=np.full(60, 4.0), beating=np.full(60, 4.0), kin=kin)
+    own = Own(support=np.full(60, 4.0), beating=np.full(60, 4.0), kin=kin, room=np.full(60, 4.0))
     shown = supported(refined, np.repeat([0, 1], 30), own, 1.0)
     assert shown[30:].all()
     return bool(shown[:30].all())
@@ -206,7 +212,7 @@ def test_a_plateau_that_another_line_would_carry_needs_more_of_the_drums_own(hea
 
     def kept(nats):
         each = np.full(40, nats / 20.0)
-        own = Own(support=each, beating=each, kin=np.zeros((40, 0)))
+        own = Own(support=each, beating=each, kin=np.zeros((40, 0)), room=np.full(40, 4.0))
         return bool(proved(refined, run, own, maps, 0.9).all())
 
     assert kept(1.05 * needed)
