@@ -30,7 +30,7 @@ from spinlab.speed.multiples import at_multiples
 from spinlab.speed.ratio import RatioPrior, measured_ratio
 from spinlab.speed.refine import Refined
 from spinlab.speed.runs import run_numbers
-from spinlab.speed.scale import BELOW_MOTOR_ORDER, Candidate
+from spinlab.speed.scale import BELOW_MOTOR_ORDER, LEAST_WEIGHT, Candidate
 from spinlab.speed.steady import steady_track
 from spinlab.speed.track import SpeedTrack
 from spinlab.speed.voices import gather
@@ -100,7 +100,7 @@ def track_speed(
     # tracking on the grid of a doubtful scale would make up the evidence for it
     if best.scales[0].weight > LIKELY_WEIGHT and best.scales[0].measured_standout > LIKELY_NATS:
         second = again(best, heard)
-        if second is not None and merit(second) > merit(best):
+        if second is not None and merit(second) > merit(best) and _as_sure(second, best):
             best = second
     track = _finish(best, heard)
     if track.reason:
@@ -112,6 +112,11 @@ def _decided(reading: Reading) -> bool:
     """Whether the drum's own turns fit one reading so well that no other path needs a look."""
     best = reading.scales[0]
     return best.weight > DECIDED_WEIGHT and best.measured_standout > DECIDED_NATS
+
+
+def _as_sure(second: Reading, first: Reading) -> bool:
+    """Whether a second look leaves the scale decided where the first had decided it."""
+    return second.scales[0].weight >= min(first.scales[0].weight, LEAST_WEIGHT)
 
 
 def ratio_prior(machine: Machine | None) -> RatioPrior | None:
