@@ -89,13 +89,23 @@ def between(
 ) -> tuple[float, bool]:
     """Seconds between two runs, and whether the speed goes on from one to the other."""
     gap_s = float(refined.time_s[after[0]] - refined.time_s[before[-1]])
-    change = abs(float(refined.log_hz[after[0]] - refined.log_hz[before[-1]]))
-    return gap_s, change <= RUN_SLACK + LINKING_RATE * gap_s
+    change = float(refined.log_hz[after[0]] - refined.log_hz[before[-1]])
+    goes_on = abs(change) <= RUN_SLACK + LINKING_RATE * gap_s
+    if goes_on and min(len(before), len(after)) >= SLOPE_FRAMES:
+        # a drum that gains speed before and after has not lost any in between
+        slopes = [
+            float(np.polyfit(refined.time_s[k], refined.log_hz[k], 1)[0])
+            for k in (before[-SLOPE_FRAMES:], after[:SLOPE_FRAMES])
+        ]
+        slack = RUN_SLACK + SLOPE_MARGIN * gap_s
+        goes_on = min(slopes) * gap_s - slack <= change <= max(slopes) * gap_s + slack
+    return gap_s, goes_on
 
 
-# Frames from which the slope at the end of a run is taken, and the change of ln(speed) that may be
-# foretold by it.
+# Frames from which the slope at the end of a run is taken, how much steeper than at either end the
+# speed may go on between two runs (ln per s), and the change of ln(speed) that may be foretold.
 SLOPE_FRAMES = 5
+SLOPE_MARGIN = 0.1
 FARTHEST_FORESEEN = 0.15
 
 

@@ -17,7 +17,7 @@ from spinlab.speed.phase import REST_RATES_HZ, phase_correction
 from spinlab.speed.pieces import still_pieces
 from spinlab.speed.ratio import RatioPrior, snapped
 from spinlab.speed.refine import Refined, refine
-from spinlab.speed.runs import linked, moves, proven_apart, run_numbers
+from spinlab.speed.runs import LEAST_SPREAD, linked, moves, proven_apart, run_numbers
 from spinlab.speed.scale import Candidate, candidates, scan_scales
 from spinlab.speed.voices import FELT_ORDERS, Evidence
 
@@ -186,7 +186,17 @@ def _window_times(refined: Refined, hop_s: float) -> NDArray[np.float64]:
     lines = refined.carried
     if not len(times) or lines.mean() < LEAST_CARRIED:
         return times
-    return times[np.interp(times, refined.time_s, lines.astype(float)) > 0.5]
+    use = lines & _moving(refined)
+    if use.mean() < LEAST_CARRIED:
+        use = lines
+    return times[np.interp(times, refined.time_s, use.astype(float)) > 0.5]
+
+
+def _moving(refined: Refined) -> NDArray[np.bool_]:
+    """Frames of runs that move: what only stands may be a pump, which beats as it likes."""
+    run = linked(refined, run_numbers(refined.time_s, refined.log_hz))
+    moving = [n for n in np.unique(run) if np.ptp(refined.log_hz[run == n]) > LEAST_SPREAD]
+    return np.isin(run, moving)
 
 
 def again(reading: Reading, heard: Heard) -> Reading | None:
