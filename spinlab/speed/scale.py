@@ -51,7 +51,7 @@ FELT_GAIN = 14.0
 LEAST_FELT_STRENGTH = 8.0
 # Share of the whole likelihood that the best reading must hold for the scale to be absolute, and
 # the nats of measurement, not programme, by which it must stand above the usual factor.
-LEAST_WEIGHT = 0.9
+LEAST_WEIGHT = 0.95
 LEAST_MEASURED = 5.0
 # Readings closer than this share are one reading; peaks this close to a simple multiple of the
 # best belong to it.

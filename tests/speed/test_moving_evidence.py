@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -103,6 +105,18 @@ def test_evidence_that_counts_more_than_once_is_found_to_be_overstated(counted):
 
 def parts_of(refined):
     return len(np.unique(linked(refined, run_numbers(refined.time_s, refined.log_hz))))
+
+
+def test_runs_that_both_gain_speed_do_not_go_on_from_one_another_by_a_fall():
+    def runs(second):
+        first = 1.0 + 0.02 * np.arange(10)
+        refined = refined_of(np.concatenate([first, second + 0.02 * np.arange(10)]))
+        # 1.5 s between them
+        time_s = refined.time_s + np.where(np.arange(20) < 10, 0.0, 1.2)
+        return len(np.unique(linked(replace(refined, time_s=time_s), np.repeat([0, 1], 10))))
+
+    assert runs(1.28) == 1
+    assert runs(0.85) == 2
 
 
 def test_runs_go_on_from_one_another_over_a_gap_if_each_foretells_the_other():
