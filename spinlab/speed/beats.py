@@ -24,7 +24,10 @@ LOWEST_BEAT_HZ = 4.0
 # Prior that a band beats at all, and mean power over noise of a beat that does: faint.
 BEAT_PRIOR = 0.3
 BEAT_SNR = 6.0
+# Most nats that a row gives, and most that it gives to the place of a beat known to be the drum's:
+# cut off, a strong one would not tell it.
 BEAT_LIMIT = 12.0
+PLACE_LIMIT = 100.0
 # Of the factors, which lie closer than a beat is wide, every such one serves for the median.
 THINNED = 4
 FLOOR_WIDTH_HZ = 4.0
@@ -118,19 +121,28 @@ def beat_evidence(beats: Beats, factors: NDArray[np.float64]) -> Floats:
 
     Relative to a factor taken at random in the same window; 0 where a beat could not be told.
     """
-    total = np.zeros((len(beats.time_s), len(factors)), np.float32)
+    return limited_evidence(beats, factors, (BEAT_LIMIT,))[0]
+
+
+def limited_evidence(
+    beats: Beats, factors: NDArray[np.float64], limits: tuple[float, ...]
+) -> Floats:
+    """`beat_evidence` with several limits to what a row gives, shape (limits, windows, factors)."""
+    total = np.zeros((len(limits), len(beats.time_s), len(factors)), np.float32)
     for row in beats.rows:
         ratio = at_orders(row, factors)
         pitch = row.rate_hz[:, None] * factors[None, :]
         audible = np.isfinite(ratio) & (pitch >= LOWEST_BEAT_HZ)
         value = line_evidence(
-            np.nan_to_num(ratio), prior=BEAT_PRIOR, mean_snr=BEAT_SNR, limit=BEAT_LIMIT
+            np.nan_to_num(ratio), prior=BEAT_PRIOR, mean_snr=BEAT_SNR, limit=max(limits)
         )
         value[~audible] = np.nan
         told = audible[:, ::THINNED].any(axis=1)
         value[told] -= _median(value[told, ::THINNED], audible[told, ::THINNED])[:, None]
         value[~told] = 0.0
-        total += np.nan_to_num(value)
+        np.nan_to_num(value, copy=False)
+        for part, limit in zip(total, limits, strict=True):
+            part += np.minimum(value, np.float32(limit))
     return total
 
 

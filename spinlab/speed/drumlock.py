@@ -13,7 +13,15 @@ import numpy as np
 from numpy.typing import NDArray
 
 from spinlab.speed.bands import Band
-from spinlab.speed.beats import Beats, beat_evidence, follow_beats, standing_beats
+from spinlab.speed.beats import (
+    BEAT_LIMIT,
+    PLACE_LIMIT,
+    Beats,
+    beat_evidence,
+    follow_beats,
+    limited_evidence,
+    standing_beats,
+)
 from spinlab.speed.evidence import Floats, line_evidence
 from spinlab.speed.follow import Course, at_orders, follow, standing
 from spinlab.speed.frames import news_share
@@ -55,6 +63,7 @@ class Lock:
         kin: shape (windows, multiples), nats of a beat at each of `MULTIPLES` of the drum's rate;
             none where there are no beats.
         room: shape (windows,), how often the speed fits into the fastest that was looked for.
+        scale_sigma: standard uncertainty that is left of ln(scale), which all windows share.
     """
 
     time_s: NDArray[np.float64]
@@ -64,6 +73,7 @@ class Lock:
     from_beats: NDArray[np.float64]
     kin: NDArray[np.float64]
     room: NDArray[np.float64]
+    scale_sigma: float = np.inf
 
 
 def lock_to_drum(
@@ -77,6 +87,7 @@ def lock_to_drum(
     beat_orders: tuple[float, ...],
     steady_hz: NDArray[np.float64],
     highest_hz: float,
+    scale_sigma: float,
     creep_sigma: float = BELT_CREEP_SIGMA,
 ) -> Lock:
     """Correct a course of the drum by the drum's own evidence.
@@ -91,21 +102,26 @@ def lock_to_drum(
         beat_orders: orders at which the noise beats.
         steady_hz: sorted frequencies of tones that stand still.
         highest_hz: the fastest drum that is looked for.
+        scale_sigma: standard uncertainty of ln(scale), an error that all windows share.
         creep_sigma: standard deviation of what creep changes by.
     """
     logs = np.arange(-REACH, REACH + STEP / 2, STEP)
     tone = _tone_evidence(low_band, start_s, course, time_s, whole_orders, logs, steady_hz)
-    beat, kin = np.zeros_like(tone), np.zeros((len(time_s), 0))
+    beat, sharp, kin = np.zeros_like(tone), np.zeros_like(tone), np.zeros((len(time_s), 0))
     if envelopes is not None:
         stands = standing_beats(envelopes, course)
         beats = follow_beats(envelopes, course, time_s, window_s=LOCK_WINDOW_S, stands=stands)
         for order in beat_orders:
-            beat += beat_evidence(beats, order * np.exp(logs))
+            both = limited_evidence(beats, order * np.exp(logs), (BEAT_LIMIT, PLACE_LIMIT))
+            beat, sharp = beat + both[0], sharp + both[1]
         kin = _kinship(beats)
     news = news_share(LOCK_WINDOW_S, LOCK_HOP_S)
-    total = news * (tone + beat)
-    prior = np.float32(PRIOR_WEIGHT * 0.5) * ((logs / creep_sigma) ** 2).astype(np.float32)
-    held = np.float32(LOCK_TEMPER) * total - prior
+    total, placed = news * (tone + beat), news * (tone + sharp)
+    shift, left_sigma = _shared(placed, logs, scale_sigma)
+    prior = np.float32(PRIOR_WEIGHT * 0.5) * (((logs - shift) / creep_sigma) ** 2).astype(
+        np.float32
+    )
+    held = np.float32(LOCK_TEMPER) * placed - prior
     best = smooth_correction(held)
     rows = np.arange(len(best))
     pooled = _pooled(held)
@@ -120,7 +136,17 @@ def lock_to_drum(
         from_beats=np.where(support > 0, share, 0.0),
         kin=news * kin,
         room=highest_hz / course.rate_hz(time_s),
+        scale_sigma=left_sigma,
     )
+
+
+def _shared(total: Floats, logs: NDArray[np.float64], sigma: float) -> tuple[float, float]:
+    """The correction that all windows share, of known spread beforehand, and what is left of it."""
+    curve = LOCK_TEMPER * total.sum(axis=0) - 0.5 * (logs / max(sigma, STEP)) ** 2
+    weight = np.exp(curve - curve.max())
+    mean = float(np.average(logs, weights=weight))
+    spread = float(np.sqrt(np.average((logs - mean) ** 2, weights=weight)))
+    return mean, min(sigma, float(np.hypot(spread, STEP / 2)))
 
 
 def _kinship(beats: Beats) -> NDArray[np.float64]:

@@ -13,7 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from spinlab.speed.beats import Beats, beat_evidence
+from spinlab.speed.beats import BEAT_LIMIT, PLACE_LIMIT, Beats, limited_evidence
 from spinlab.speed.comb import comb_evidence
 from spinlab.speed.follow import Followed
 from spinlab.speed.programme import programme_evidence
@@ -56,6 +56,8 @@ LEAST_MEASURED = 5.0
 # Readings closer than this share are one reading; peaks this close to a simple multiple of the
 # best belong to it.
 APART = 0.012
+# What a beat that is cut off leaves open lies this close (ln).
+ONE_SCALE = 0.04
 KIN_REACH = 0.02
 
 
@@ -64,13 +66,15 @@ class ScaleScan:
     """Log-likelihood of each factor (drum rate over course rate) and its parts.
 
     `heard` is what the drum's own turns say, `measured` adds the profile's drive, and `total`
-    what its programme says.
+    what its programme says; `sharper` is what strong beats tell beyond that of places within one
+    scale.
     """
 
     factors: NDArray[np.float64]
     heard: NDArray[np.float64]
     measured: NDArray[np.float64]
     total: NDArray[np.float64]
+    sharper: NDArray[np.float64]
     beat: NDArray[np.float64]
     whole: NDArray[np.float64]
     comb: NDArray[np.float64]
@@ -123,7 +127,7 @@ def scan_scales(
     slowest, fastest = (np.log(f) - top for f in range_hz)
     logs = np.arange(slowest, fastest, FACTOR_STEP)
     factors = np.exp(logs)
-    beat = _beat_score(beats, logs)
+    beat, sharp = _beat_score(beats, logs)
     highest = BELOW_MOTOR_ORDER if belt else HIGHEST_WHOLE_ORDER
     whole = whole_order_evidence(refined, factors, highest=highest)
     comb = comb_evidence(lows, refined, factors)
@@ -142,6 +146,7 @@ def scan_scales(
         heard=own,
         measured=measured,
         total=measured + programme,
+        sharper=sharp - beat,
         beat=beat,
         whole=whole,
         comb=comb,
@@ -178,32 +183,38 @@ def overstatement(score: NDArray[np.float64], logs: NDArray[np.float64]) -> floa
     return max(1.0, float(np.mean(chance[chance > level] - level)))
 
 
-def _beat_score(beats: tuple[Beats, ...], logs: NDArray[np.float64]) -> NDArray[np.float64]:
+def _beat_score(
+    beats: tuple[Beats, ...], logs: NDArray[np.float64]
+) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
     """Evidence of beats at the drum's first orders, relative to a random factor.
 
-    Each window length is summed by itself, and the lengths are averaged: they hear the same.
+    Each window length is summed by itself, and the lengths are averaged: they hear the same.  Once
+    for choosing among scales, once for the place within one.
     """
-    by_order = [_beats_at(beats, order * np.exp(logs)) for order in BEAT_ORDERS]
-    further = FURTHER_WEIGHT * np.array(by_order[1:])
-    scaled = 1.0 / overstatement(by_order[0] + further.sum(axis=0), logs)
-    score = scaled * by_order[0]
+    by_order = np.array([_beats_at(beats, order * np.exp(logs)) for order in BEAT_ORDERS])
+    weight = np.array([1.0, *(FURTHER_WEIGHT for _ in BEAT_ORDERS[1:])])
+    by_order *= weight[:, None, None]
+    by_order /= overstatement(by_order[:, 0].sum(axis=0), logs)
+    score, sharp = by_order[0]
     most = np.maximum(score, 0.0)
-    for part in scaled * further:
-        score = score + np.minimum(part, most + ALONE_NATS)
+    for part, sharp_part in by_order[1:]:
+        counted = np.minimum(part, most + ALONE_NATS)
+        score, sharp = score + counted, sharp + np.maximum(sharp_part - part, 0.0) + counted
         most = np.maximum(most, part)
-    return score
+    return score, sharp
 
 
 def _beats_at(beats: tuple[Beats, ...], factors: NDArray[np.float64]) -> NDArray[np.float64]:
-    """Evidence of a beat at each factor of the course's rate."""
+    """Evidence of a beat at each factor of the course's rate, under both limits of a row's."""
     from scipy.ndimage import maximum_filter1d
 
-    score = np.zeros(len(factors))
+    score = np.zeros((2, len(factors)))
     for part in (b for b in beats if len(b.time_s)):
         # belt creep lets the drum wander by a few tenths of a percent against a motor line
-        value = np.minimum(beat_evidence(part, factors), np.float32(WINDOW_LIMIT))
-        value = maximum_filter1d(value, 3, axis=1)
-        score += part.news * value.sum(axis=0)
+        value = limited_evidence(part, factors, (BEAT_LIMIT, PLACE_LIMIT))
+        value = maximum_filter1d(value, 3, axis=2)
+        np.minimum(value[0], np.float32(WINDOW_LIMIT), out=value[0])
+        score += part.news * value.sum(axis=1)
     return BEAT_TEMPER / max(1, len(beats)) * score
 
 
@@ -255,19 +266,22 @@ def candidates(scan: ScaleScan, *, most: int = 5) -> tuple[Candidate, ...]:
     from scipy.special import logsumexp
 
     median, usual = float(np.median(scan.total)), float(np.median(scan.heard))
-    everything = float(logsumexp(scan.total))
     logs = np.log(scan.factors)
+    total, measured = (
+        _sharpened(score, scan.sharper, logs) for score in (scan.total, scan.measured)
+    )
+    everything = float(logsumexp(total))
     left = np.ones(len(logs), bool)
     picked: list[tuple[int, float, float, float]] = []
     while len(picked) < most and left.any():
-        best = int(np.argmax(np.where(left, scan.total, -np.inf)))
+        best = int(np.argmax(np.where(left, total, -np.inf)))
         near = left & (np.abs(logs - logs[best]) < APART)
-        share = np.exp(scan.total[near] - everything)
+        share = np.exp(total[near] - everything)
         mean = np.average(logs[near], weights=share)
         spread = np.sqrt(np.average((logs[near] - mean) ** 2, weights=share))
         picked.append((best, float(np.exp(mean)), float(share.sum()), float(spread)))
         left &= ~near
-    without = int(np.argmax(scan.measured))
+    without = int(np.argmax(measured))
     return tuple(
         Candidate(
             factor=factor,
@@ -275,13 +289,25 @@ def candidates(scan: ScaleScan, *, most: int = 5) -> tuple[Candidate, ...]:
             standout=float(scan.total[k] - median),
             measured_standout=float(scan.heard[k] - usual),
             by_programme=bool(
-                abs(logs[k] - logs[without]) > APART
-                or _share(scan.measured, logs, k) < LEAST_WEIGHT
+                abs(logs[k] - logs[without]) > APART or _share(measured, logs, k) < LEAST_WEIGHT
             ),
             sigma=sigma,
         )
         for k, factor, weight, sigma in picked
     )
+
+
+def _sharpened(
+    score: NDArray[np.float64], sharper: NDArray[np.float64], logs: NDArray[np.float64]
+) -> NDArray[np.float64]:
+    """A score whose best reading keeps its likelihood, gathered where strong beats place it."""
+    from scipy.special import logsumexp
+
+    near = np.abs(logs - logs[np.argmax(score)]) < ONE_SCALE
+    placed = score[near] + sharper[near]
+    out = score.copy()
+    out[near] = placed + logsumexp(score[near]) - logsumexp(placed)
+    return out
 
 
 def _share(score: NDArray[np.float64], logs: NDArray[np.float64], k: int) -> float:

@@ -145,10 +145,10 @@ def _finish(reading: Reading, heard: Heard) -> SpeedTrack:
         scales = felt_exactly(refined, reading.scales)
         return write_down(refined, scales, felt_lock(refined), heard.listened.maps, felt=True)
     orders = np.union1d(whole_orders(refined, factor, belt=heard.belt), np.arange(1.0, 8.0))
-    lock = _lock(refined, factor, orders, heard)
+    lock = _lock(refined, best, orders, heard)
     moved = at_multiples(refined, lock)
     if moved is not None:
-        refined, lock = moved, _lock(moved, factor, orders, heard)
+        refined, lock = moved, _lock(moved, best, orders, heard)
     plateaus = zoom(
         heard.listened.bands,
         heard.listened.start_s,
@@ -158,24 +158,26 @@ def _finish(reading: Reading, heard: Heard) -> SpeedTrack:
         orders,
         steady_hz=heard.listened.maps.steady_hz,
     )
-    track = write_down(refined, reading.scales, lock, heard.listened.maps, plateaus=plateaus)
+    scales = (replace(best, sigma=lock.scale_sigma), *reading.scales[1:])
+    track = write_down(refined, scales, lock, heard.listened.maps, plateaus=plateaus)
     if track.reason:
         return track
     return replace(track, motor_ratio=measured_ratio(refined, best.factor, best.sigma, heard.prior))
 
 
-def _lock(refined: Refined, factor: float, orders: NDArray[np.float64], heard: Heard) -> Lock:
+def _lock(refined: Refined, scale: Candidate, orders: NDArray[np.float64], heard: Heard) -> Lock:
     """A course locked to the drum by its beats and by some of its whole orders."""
     return lock_to_drum(
         heard.listened.bands[0],
         heard.listened.envelopes,
         heard.listened.start_s,
-        course_of(refined.time_s, refined.log_hz + np.log(factor)),
+        course_of(refined.time_s, refined.log_hz + np.log(scale.factor)),
         np.arange(refined.time_s[0], refined.time_s[-1], LOCK_HOP_S),
         whole_orders=orders,
         beat_orders=(1.0, 2.0),
         steady_hz=heard.listened.maps.steady_hz,
         highest_hz=heard.top_range_hz[1],
+        scale_sigma=scale.sigma,
         creep_sigma=RIGID_SIGMA if heard.rigid else BELT_CREEP_SIGMA,
     )
 

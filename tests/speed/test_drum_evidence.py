@@ -12,7 +12,7 @@ from spinlab.speed.modulation import Envelopes, band_envelopes
 from spinlab.speed.pieces import still_pieces
 from spinlab.speed.programme import programme_evidence
 from spinlab.speed.ratio import snapped
-from spinlab.speed.scale import ALONE_NATS, scan_scales
+from spinlab.speed.scale import ALONE_NATS, candidates, scan_scales
 from spinlab.speed.shown import Own, supported
 from spinlab.speed.weigh import flattened
 from tests.speed.test_moving_evidence import refined_of
@@ -78,7 +78,7 @@ def test_a_beat_that_stands_while_the_speed_changes_says_nothing_of_the_drum():
     assert quiet[:, 50].sum() < 0.1 * heard[:, 50].sum()
 
 
-def scores_at(envelopes, wanted):
+def scan_of(envelopes):
     time_s = np.arange(0.0, 60.0, 0.3)
     refined = refined_of(np.full(200, np.log(150.0)), orders=())
     course = course_of(time_s, refined.log_hz)
@@ -86,8 +86,20 @@ def scores_at(envelopes, wanted):
         follow_beats(envelopes, course, np.arange(5.0, 56.0, w / 4), window_s=w)
         for w in (9.6, 19.2)
     )
-    scan = scan_scales(refined, beats, (), range_hz=(5.0, 30.0))
+    return scan_scales(refined, beats, (), range_hz=(5.0, 30.0))
+
+
+def scores_at(envelopes, wanted):
+    scan = scan_of(envelopes)
     return [float(scan.beat[np.argmin(np.abs(scan.factors - f))]) for f in wanted]
+
+
+@pytest.mark.parametrize("depth", [0.4, 3.0])
+def test_the_louder_the_beat_the_better_the_scale_is_known(depth):
+    best = candidates(scan_of(beating(lambda t: np.full(len(t), 13.0), depth=depth)))[0]
+    assert best.weight > 0.99
+    assert best.sigma < 1.5e-3
+    assert np.log(best.factor * 150 / 13) == pytest.approx(0.0, abs=1e-3)
 
 
 def test_a_beat_at_twice_or_three_times_alone_is_no_drum():
