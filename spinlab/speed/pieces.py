@@ -1,13 +1,76 @@
-"""Pieces: the stretches of a run in which the speed stands."""
+"""Pieces: each plateau of a path must be proved where another line would carry it as well.
+
+A ramp tells a line from another by where it leads.  A plateau does not: if one line of the family
+is heard alone, or if the family looks the same at another speed, the path may stand on the wrong
+one.  Then the drum's own evidence in that very piece decides, unless the path goes on unbroken
+from a proved piece to this one and on to another.
+"""
 
 from __future__ import annotations
 
 import numpy as np
 from numpy.typing import NDArray
 
+from spinlab.speed.maps import Maps
+from spinlab.speed.refine import Refined
+from spinlab.speed.shown import Own, nats
+
 # A piece of a path stands while this many frames stay within this width of ln(speed).
 STILL_FRAMES = 10
 STILL_WIDTH = 0.02
+# Nats of the drum's own evidence that a standing piece needs if its lines are carried at another
+# speed by more than this share of the evidence at its own.
+LEAST_OWN = 8.0
+ALIKE = 0.9
+# What stands at the same level this close (s) to a doubted piece goes with it.
+WITH_IT_S = 4.0
+# Strongest lines that are compared, and the other speeds that count: from one another in ln, rpm.
+MOST_LINES = 8
+LEAST_STRENGTH = 0.5
+LEAST_APART = 0.03
+FARTHEST = 1.2
+DRUM_RPM = (100.0, 1800.0)
+# What an absent line costs.
+ABSENT = -0.3
+
+
+def proved(
+    refined: Refined, run: NDArray[np.int64], own: Own, maps: Maps, factor: float
+) -> NDArray[np.bool_]:
+    """Frames that stand in no doubted piece, shape (frames,).
+
+    Args:
+        refined: the course and its lines.
+        run: number of the unbroken run of each frame.
+        own: the drum's own evidence in each frame.
+        maps: the recording's maps.
+        factor: drum rate over course rate.
+    """
+    kept = np.ones(len(run), bool)
+    pieces = still_pieces(refined.log_hz, run)
+    sure = [_proved(refined, piece, own, maps, factor) for piece in pieces]
+    for k, piece in enumerate(pieces):
+        same = [j for j, other in enumerate(pieces) if run[other[0]] == run[piece[0]] and sure[j]]
+        if not sure[k] and not (any(j < k for j in same) and any(j > k for j in same)):
+            kept &= ~_beside(refined, piece)
+    return kept
+
+
+def _proved(
+    refined: Refined, piece: NDArray[np.int64], own: Own, maps: Maps, factor: float
+) -> bool:
+    if nats(own.part(piece)) >= LEAST_OWN:
+        return True
+    return alike_elsewhere(refined, piece, maps, factor) <= ALIKE
+
+
+def _beside(refined: Refined, piece: NDArray[np.int64]) -> NDArray[np.bool_]:
+    """A piece and what stands at its level just before and after it, shape (frames,)."""
+    first_s, last_s = refined.time_s[piece[[0, -1]]]
+    near = (refined.time_s > first_s - WITH_IT_S) & (refined.time_s < last_s + WITH_IT_S)
+    level = float(np.median(refined.log_hz[piece]))
+    beside: NDArray[np.bool_] = near & (np.abs(refined.log_hz - level) < STILL_WIDTH)
+    return beside
 
 
 def still_pieces(
@@ -24,3 +87,35 @@ def still_pieces(
         edges = np.flatnonzero(np.diff(still.astype(int), prepend=0, append=0)).reshape(-1, 2)
         found += [frames[first:last] for first, last in edges]
     return tuple(found)
+
+
+def alike_elsewhere(refined: Refined, piece: NDArray[np.int64], maps: Maps, factor: float) -> float:
+    """Largest evidence of the family at another speed, over that at the piece's own."""
+    strongest = np.argsort(-refined.strength)[:MOST_LINES]
+    lines = np.log(refined.orders[strongest][refined.strength[strongest] > LEAST_STRENGTH])
+    here = _evidence(refined, piece, maps, lines)
+    if here <= 0.0:
+        return np.inf
+    shifts = np.unique(np.round(lines[:, None] - lines[None, :], 3))
+    rpm = 60.0 * factor * np.exp(np.median(refined.log_hz[piece]) + shifts)
+    other = (np.abs(shifts) > LEAST_APART) & (np.abs(shifts) < FARTHEST)
+    other &= (rpm > DRUM_RPM[0]) & (rpm < DRUM_RPM[1])
+    there = [_evidence(refined, piece, maps, lines + shift) for shift in shifts[other]]
+    return max(there, default=0.0) / here
+
+
+def _evidence(
+    refined: Refined, piece: NDArray[np.int64], maps: Maps, lines: NDArray[np.float64]
+) -> float:
+    """Mean evidence per frame of lines (ln of their orders) where the speed stands."""
+    frames = np.searchsorted(maps.time_s, refined.time_s[piece] - 1e-6)
+    zero, highest = len(maps.alphas) // 2, maps.lines.shape[2] - 2
+    total = 0.0
+    for line in lines:
+        place = (refined.log_hz[piece] + line - np.log(maps.grid.first_hz)) / maps.grid.step
+        cell = np.round(place).astype(np.int64)
+        inside = (cell >= 1) & (cell <= highest)
+        near = np.clip(cell, 1, highest)
+        value = np.max([maps.lines[frames, zero, near + k] for k in (-1, 0, 1)], axis=0)
+        total += float(np.mean(np.where(inside, np.maximum(value.astype(float), ABSENT), 0.0)))
+    return total

@@ -9,7 +9,7 @@ from spinlab.speed.drumlock import Lock
 from spinlab.speed.level import frame_noise
 from spinlab.speed.maps import Maps
 from spinlab.speed.motion import classify
-from spinlab.speed.pieces import still_pieces
+from spinlab.speed.pieces import proved, still_pieces
 from spinlab.speed.refine import Refined
 from spinlab.speed.runs import carried, linked, moves, proven_apart, run_numbers
 from spinlab.speed.scale import LEAST_MEASURED, LEAST_WEIGHT, Candidate
@@ -63,6 +63,8 @@ def write_down(
     if not moving and (felt or not proven_apart(refined, scales[0])):
         return nothing(maps, STANDING)
     keep = carried_on & supported(refined, joined, own, factor)
+    if not felt:
+        keep &= proved(refined, run, own, maps, factor)
     relative = np.hypot(np.hypot(refined.sigma, lock_sigma), scales[0].sigma)
     # a heavy drum does not jump: what its readings scatter by is not known better than that
     relative = np.maximum(relative, frame_noise(refined.log_hz))

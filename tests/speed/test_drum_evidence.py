@@ -7,9 +7,11 @@ import pytest
 
 from spinlab.recording import Recording
 from spinlab.speed.beats import beat_evidence, follow_beats, standing_beats
+from spinlab.speed.evidence import LogGrid
 from spinlab.speed.follow import course_of
+from spinlab.speed.maps import Maps
 from spinlab.speed.modulation import Envelopes, band_envelopes
-from spinlab.speed.pieces import still_pieces
+from spinlab.speed.pieces import LEAST_OWN, proved, still_pieces
 from spinlab.speed.programme import programme_evidence
 from spinlab.speed.ratio import snapped
 from spinlab.speed.scale import ALONE_NATS, candidates, scan_scales
@@ -159,6 +161,24 @@ def test_beats_at_twice_the_speed_are_its_own_where_it_beats_itself_or_could_not
     assert not kept([1.0, 0, 0, 0, 12.0, 0, 0])
 
 
+def plateau_maps(lines_hz):
+    """Maps of forty frames in which lines stand."""
+    grid = LogGrid(first_hz=10.0, step=0.005, count=1000)
+    values = np.full((40, 3, 1000), -0.3, np.float16)
+    for line_hz in lines_hz:
+        values[:, 1, grid.shift_of(line_hz / 10.0)] = 6.0
+    return Maps(
+        time_s=0.3 * np.arange(40.0),
+        alphas=np.array([-0.1, 0.0, 0.1]),
+        grid=grid,
+        lines=values,
+        modulation=np.zeros((40, 3, 100), np.float16),
+        present=np.full(1000, 0.4, np.float32),
+        steady_hz=np.zeros(0),
+        lowest_tone_hz=7.0,
+    )
+
+
 def shown_before(standing_rpm):
     """Whether a run that stands, strongly proved, is shown before one that moves from 400 rpm."""
     rpm = np.concatenate([np.full(30, standing_rpm), np.linspace(400.0, 800.0, 30)])
@@ -190,6 +210,25 @@ def test_a_felt_course_is_straight_where_it_stands_and_as_it_was_on_a_ramp():
     flat = flattened(log_hz, np.zeros(50, np.int64))
     assert np.std(flat[3:25]) < 0.25 * np.std(log_hz[3:25])
     np.testing.assert_array_equal(flat[36:], log_hz[36:])
+
+
+@pytest.mark.parametrize(
+    ("heard_hz", "doubted"),
+    # lines at 8, 9 and 11.3 times the motor: heard together they fit one speed alone, the middle
+    # one by itself would be the first or the third at another
+    [((160.0, 180.0, 226.0), False), ((180.0,), True)],
+)
+def test_a_plateau_that_another_line_would_carry_needs_some_of_the_drums_own(heard_hz, doubted):
+    refined = refined_of(np.full(40, np.log(20.0)), orders=(8.0, 9.0, 11.3))
+    run, maps = np.zeros(40, np.int64), plateau_maps(heard_hz)
+
+    def kept(nats):
+        each = np.full(40, nats / 20.0)
+        own = Own(support=each, beating=each, kin=np.zeros((40, 0)), room=np.full(40, 4.0))
+        return bool(proved(refined, run, own, maps, 0.9).all())
+
+    assert kept(1.05 * LEAST_OWN)
+    assert kept(0.95 * LEAST_OWN) is not doubted
 
 
 def test_a_ramp_needs_no_proof_of_its_own():
