@@ -12,7 +12,7 @@ from spinlab.speed.motion import classify
 from spinlab.speed.pieces import proved, still_pieces
 from spinlab.speed.refine import Refined
 from spinlab.speed.runs import carried, linked, moves, proven_apart, run_numbers
-from spinlab.speed.scale import LEAST_MEASURED, LEAST_WEIGHT, Candidate
+from spinlab.speed.scale import LEAST_MEASURED, LEAST_WEIGHT, ONE_SCALE, Candidate
 from spinlab.speed.shown import Own, nats, own_evidence, supported
 from spinlab.speed.steady_tones import mains, steady_lines
 from spinlab.speed.track import CLOCK_SHARE, LockedLine, Rival, SpeedTrack, WholePlateau
@@ -32,6 +32,8 @@ SIGMA_FRAMES = 9
 ALONE_WIDTH = 0.4
 ALONE_NATS = 30.0
 SHOWN_RIVAL = 0.01
+# Frames that must be supported for it to be said that the drum is heard.
+LEAST_HEARD_FRAMES = 20
 # A best reading with less of the likelihood than this is none at all.
 LEAST_KNOWN = 0.3
 
@@ -69,6 +71,7 @@ def write_down(
     # a heavy drum does not jump: what its readings scatter by is not known better than that
     relative = np.maximum(relative, frame_noise(refined.log_hz))
     most = MOST_FELT_SIGMA if felt else MOST_SIGMA
+    blurred = relative[keep]
     keep &= (steady_sigma(relative) < most) & (relative < LOST_FRAME * most)
     if not felt and _alone(refined.log_hz[keep], run[keep], own.part(keep)):
         keep[:] = False
@@ -86,7 +89,7 @@ def write_down(
     confidence[known] = weight * local[keep]
     evidence = np.full(count, "", dtype="<U16")
     evidence[known] = _carried_by(own)[keep]
-    reason = _reason(speed, scales)
+    reason = why_relative(speed, scales, blurred)
     return SpeedTrack(
         time_s=maps.time_s,
         speed_rpm=speed,
@@ -145,9 +148,20 @@ def steady_sigma(relative: NDArray[np.float64]) -> NDArray[np.float64]:
     return usual
 
 
-def _reason(speed: NDArray[np.float64], scales: tuple[Candidate, ...]) -> str:
-    """Why the scale is not absolute; empty if it is."""
+def why_relative(
+    speed: NDArray[np.float64], scales: tuple[Candidate, ...], blurred: NDArray[np.float64]
+) -> str:
+    """Why the scale is not absolute; empty if it is.
+
+    `blurred` are the relative uncertainties of what the drum's own evidence supports.
+    """
     known = speed[np.isfinite(speed)]
+    if not len(known) and len(blurred) >= LEAST_HEARD_FRAMES:
+        return (
+            "the drum is heard, but its speed is known no better than to about "
+            f"{200 * float(np.median(blurred)):.1f} % (twice the standard uncertainty); a "
+            "recording closer to the machine, or an accelerometer log, would tell"
+        )
     if not len(known):
         return "no stretch of this recording is supported by evidence of the drum's own turns"
     if scales[0].measured_standout < LEAST_MEASURED or scales[0].weight < LEAST_KNOWN:
@@ -157,6 +171,12 @@ def _reason(speed: NDArray[np.float64], scales: tuple[Candidate, ...]) -> str:
         )
     if scales[0].weight < LEAST_WEIGHT:
         other = scales[1].factor / scales[0].factor
+        if abs(np.log(other)) < ONE_SCALE:
+            return (
+                f"the drum is heard, but its speed may be {100 * abs(other - 1):.0f} % "
+                f"{'higher' if other > 1 else 'lower'}; a recording closer to the machine, or an "
+                "accelerometer log, would tell"
+            )
         return (
             f"two readings remain: this one and {other:.2f} times it; a profile with the "
             "drum-to-motor ratio, or an accelerometer log, would tell"

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -14,9 +16,10 @@ from spinlab.speed.modulation import Envelopes, band_envelopes
 from spinlab.speed.pieces import LEAST_OWN, proved, still_pieces
 from spinlab.speed.programme import programme_evidence
 from spinlab.speed.ratio import snapped
-from spinlab.speed.scale import ALONE_NATS, candidates, scan_scales
+from spinlab.speed.scale import ALONE_NATS, Candidate, candidates, scan_scales
 from spinlab.speed.shown import Own, supported
 from spinlab.speed.weigh import flattened
+from spinlab.speed.write import why_relative
 from tests.speed.test_moving_evidence import refined_of
 
 RATE_HZ = 160.0
@@ -234,3 +237,13 @@ def test_a_plateau_that_another_line_would_carry_needs_some_of_the_drums_own(hea
 def test_a_ramp_needs_no_proof_of_its_own():
     refined = refined_of(np.log(20.0) + np.linspace(0.0, 0.5, 40), orders=(8.0, 9.0, 11.3))
     assert still_pieces(refined.log_hz, np.zeros(40, np.int64)) == ()
+
+
+def test_a_drum_that_is_heard_but_not_known_well_is_not_called_unheard():
+    sure = Candidate(factor=0.1, weight=0.99, standout=20.0, measured_standout=20.0)
+    none, blurred = np.full(30, np.nan), np.full(30, 0.004)
+    assert "no better than to about 0.8 %" in why_relative(none, (sure,), blurred)
+    assert "no stretch" in why_relative(none, (sure,), blurred[:0])
+    near = replace(sure, factor=0.1012, weight=0.06)
+    reason = why_relative(np.full(30, 400.0), (replace(sure, weight=0.9), near), blurred)
+    assert "may be 1 % higher" in reason
