@@ -3,16 +3,17 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
 from spinlab.drive.arcing import Arcing, arcing
-from spinlab.drive.belt_pass import BeltPass, belt_pass
+from spinlab.drive.belt_pass import HARMONICS, BeltPass, belt_pass
 from spinlab.drive.carrier import Carrier, carrier
 from spinlab.drive.motor import MotorOrders, family_names, motor_orders
 from spinlab.drive.ratio import DriveRatio, drive_ratio, motor_members
-from spinlab.drive.spectra import OrderSpectra, order_spectra
+from spinlab.drive.spectra import OrderSpectra, order_spectra, without
+from spinlab.drive.surges import Surges, surges
 from spinlab.machine.value import Machine
 from spinlab.phrase import say
 from spinlab.recording import Recording
@@ -23,6 +24,8 @@ TURNS = 32.0
 HIGHEST_ORDER = 360.0  # of the drum: what a track can hold together over a window
 BAND_SHARE = 0.42
 SPAN_PERCENT = 4.0
+HUM_MULTIPLES = 20
+BELT_HEARD = 4.0  # excess of the belt's row from which its lines are kept from the motor's
 # A profile's ratio must be this sure before a departure from it means anything.
 MOST_TOLERANCE_PERCENT = 5.0
 
@@ -38,6 +41,7 @@ class Drive:
         motor: families of motor orders.
         belt_pass: the belt's own passing.
         arcing, carrier: for a brushed and for an inverter-fed motor.
+        surges: rises that were cut off; known from the track alone, whatever `reason` says.
     """
 
     direct: bool = False
@@ -48,6 +52,7 @@ class Drive:
     belt_pass: BeltPass | None = None
     arcing: Arcing | None = None
     carrier: Carrier | None = None
+    surges: Surges = field(default_factory=Surges)
     reason: str = ""
 
 
@@ -66,7 +71,7 @@ def measure(
     *,
     usable_band_hz: tuple[float, float] | None = None,
 ) -> Drive:
-    """Measure ratio, motor families, belt pass, arcing and carrier.
+    """Measure ratio, motor families, belt pass, arcing, carrier and surges.
 
     Args:
         recording: sound (an acceleration log samples too slowly for a motor).
@@ -74,6 +79,16 @@ def measure(
         machine: the profile; without it only what the track itself knows of the motor.
         usable_band_hz: what the recorder let through.
     """
+    found = _measure(recording, track, machine, usable_band_hz)
+    return found if track.scale == "relative" else replace(found, surges=surges(track))
+
+
+def _measure(
+    recording: Recording,
+    track: SpeedTrack,
+    machine: Machine | None,
+    usable_band_hz: tuple[float, float] | None,
+) -> Drive:
     direct = machine is not None and machine.drive == "direct"
     expected, tolerance = _expected(machine, direct)
     spans = plateau_spans(track)
@@ -98,11 +113,12 @@ def measure(
     spectra = order_spectra(
         recording, track, highest_order=_highest(recording, machine, start, spans), turns=TURNS
     )
-    ratio = None
+    ratio = belt = None
     used = start
     if not direct:
+        belt = belt_pass(spectra, belt_order(machine))
         ratio = drive_ratio(
-            spectra,
+            without(spectra, tones_hz=_hum(track, machine), orders=_belt_lines(belt)),
             track,
             _members(track, machine, start),
             expected=start,
@@ -116,10 +132,25 @@ def measure(
         expected_ratio=expected,
         expected_tolerance_percent=tolerance,
         motor=_motor(spectra, machine, found, spans),
-        belt_pass=None if direct else belt_pass(spectra, belt_order(machine)),
-        arcing=_arcing(recording, track, machine, found, usable_band_hz),
+        belt_pass=belt,
+        arcing=_arcing(recording, track, machine, usable_band_hz),
         carrier=_carrier(recording, machine, found, spans),
     )
+
+
+def _hum(track: SpeedTrack, machine: Machine | None) -> list[float]:
+    """The mains frequency and its multiples, in Hz; nothing where it is not known."""
+    mains = track.mains_hz.value if track.mains_hz is not None else None
+    if mains is None and machine is not None:
+        mains = machine.mains_hz
+    return [] if mains is None else [k * float(mains) for k in range(1, HUM_MULTIPLES + 1)]
+
+
+def _belt_lines(belt: BeltPass) -> list[float]:
+    """Orders of a belt that is plainly heard: its row would drown the motor's."""
+    if belt.order is None or belt.excess is None or belt.excess < BELT_HEARD:
+        return []
+    return [k * belt.order for k in range(1, HARMONICS + 1)]
 
 
 def _expected(machine: Machine | None, direct: bool) -> tuple[float | None, float | None]:
@@ -197,7 +228,6 @@ def _arcing(
     recording: Recording,
     track: SpeedTrack,
     machine: Machine | None,
-    ratio: float | None,
     usable_band_hz: tuple[float, float] | None,
 ) -> Arcing | None:
     if machine is None or machine.motor.kind != "brushed":
@@ -211,8 +241,6 @@ def _arcing(
         recording,
         track,
         mains_hz=float(mains),
-        ratio=ratio,
-        commutator_bars=machine.motor.commutator_bars,
         usable_band_hz=usable_band_hz,
     )
 

@@ -5,6 +5,10 @@ ripple 6 p k of a fed three-phase machine; slot passing; cogging at the least co
 slots and poles; commutator bars.  A lost phase makes the torque pulse at twice the electrical
 frequency, order 2 p; a misplaced position sensor jerks once per electrical turn, order p and its
 odd multiples.
+
+Between the motor and the microphone stand panels that raise one order by 20 dB at one speed and
+another at the next.  A fault stands out at nearly every speed, a resonance at some: the level of a
+fault family is the lower quartile over the speeds, ramps included.
 """
 
 from __future__ import annotations
@@ -20,6 +24,8 @@ from spinlab.drive.spectra import OrderSpectra
 from spinlab.phrase import say
 
 SIGNIFICANT_P = 1e-4
+_REACH_CELLS = 4  # the ratio and the track are not perfect: a line may lie so far off
+_SPEED_RPM = 100.0  # width of what counts as one speed
 NATURAL_SHAFT_ORDERS = (1, 2, 3)  # unbalance, misalignment and oval journals of any shaft
 
 
@@ -53,9 +59,10 @@ class MotorOrders:
 
     Attributes:
         lines: every order that has a name, heard or not, and unnamed ones that are heard.
-        twice_electrical_db: order 2 p over the strongest usual order (ripple, slots); None where
-            it is not heard.
+        twice_electrical_db: order 2 p over the strongest usual order (ripple, slots), lower
+            quartile over the speeds; None where it is not heard.
         once_electrical_db: strongest heard odd multiple of p that no healthy shaft has, likewise.
+        speeds: how many speeds, plateaus and pieces of ramps, these rest on.
         usual_heard: whether an order is heard that every sound motor of these counts has; if not,
             there is nothing to hold the fault families against.
         reason: why there is nothing; "" otherwise.
@@ -65,6 +72,7 @@ class MotorOrders:
     twice_electrical_db: float | None = None
     once_electrical_db: float | None = None
     usual_heard: bool = False
+    speeds: int = 0
     reason: str = ""
 
 
@@ -114,7 +122,9 @@ def motor_orders(
         pole_pairs: for the two fault families.
         plateaus_rpm: mean speeds of the plateaus; all windows form one if empty.
     """
-    groups = _plateau_windows(spectra, plateaus_rpm)
+    speeds = _speeds(spectra)
+    # Of a plateau too short for three windows, the ramps beside it tell as much.
+    groups = _plateau_windows(spectra, plateaus_rpm) or speeds
     if not groups:
         return MotorOrders(reason="no plateau is long enough")
     top = int(spectra.highest / ratio - 1.0)
@@ -127,12 +137,19 @@ def motor_orders(
     lines = [_relative(line, loudest) for line in lines]
     lines = [line for line in lines if line.names or line.heard]
     usual = _usual(lines, pole_pairs)
-    twice, once = _fault_levels(lines, pole_pairs, usual)
+    twice = once = None
+    if pole_pairs is not None and usual:
+        beside = _levels(spectra, speeds, [line.order for line in usual], ratio).max(axis=0)
+        twice, once = (
+            _over(spectra, speeds, family, ratio, beside)
+            for family in _fault_families(lines, pole_pairs)
+        )
     return MotorOrders(
         lines=tuple(lines),
         twice_electrical_db=twice,
         once_electrical_db=once,
-        usual_heard=usual is not None,
+        usual_heard=any(line.heard for line in usual),
+        speeds=len(speeds),
     )
 
 
@@ -163,8 +180,7 @@ def _line(
     from scipy.stats import gamma
 
     cell = round(order * ratio / spectra.step)
-    # The ratio and the track are not perfect: the strongest of the cells within the resolution.
-    reach = slice(max(cell - 4, 0), cell + 5)
+    reach = slice(max(cell - _REACH_CELLS, 0), cell + _REACH_CELLS + 1)
     excess, power, chance = [], [], []
     for inside in groups:
         white = spectra.white[inside, reach].mean(axis=0)
@@ -195,39 +211,68 @@ def _relative(line: MotorLine, loudest_db: float) -> MotorLine:
     )
 
 
-def _fault_levels(
-    lines: list[MotorLine], pole_pairs: int | None, usual: float | None
-) -> tuple[float | None, float | None]:
-    """Orders 2 p, and the strongest odd multiple of p, over the strongest usual order.
+def _speeds(spectra: OrderSpectra) -> list[NDArray[np.int64]]:
+    """Windows of each hundred rpm, held or passed through, two at least."""
+    bins = np.round(spectra.speed_rpm / _SPEED_RPM)
+    groups = [np.flatnonzero(bins == b) for b in np.unique(bins[np.isfinite(bins)])]
+    return [inside for inside in groups if len(inside) >= 2]
+
+
+def _levels(
+    spectra: OrderSpectra, speeds: list[NDArray[np.int64]], orders: Sequence[int], ratio: float
+) -> NDArray[np.float64]:
+    """Level in dB of each order at each speed; of one that is not heard, what noise leaves room
+    for."""
+    level = np.empty((len(orders), len(speeds)))
+    for row, order in enumerate(orders):
+        cell = round(order * ratio / spectra.step)
+        reach = slice(max(cell - _REACH_CELLS, 0), cell + _REACH_CELLS + 1)
+        for column, inside in enumerate(speeds):
+            power = spectra.power[inside, reach].mean(axis=0)
+            white = spectra.white[inside, reach].mean(axis=0)
+            level[row, column] = 10.0 * np.log10(power[int(np.argmax(white))] + 1e-30)
+    return level
+
+
+def _over(
+    spectra: OrderSpectra,
+    speeds: list[NDArray[np.int64]],
+    family: Sequence[int],
+    ratio: float,
+    beside: NDArray[np.float64],
+) -> float | None:
+    """Lower quartile over the speeds of the family's strongest order over the usual ones."""
+    if not family or not speeds:
+        return None
+    over = _levels(spectra, speeds, family, ratio) - beside
+    return float(np.quantile(over, 0.25, axis=1).max())
+
+
+def _fault_families(lines: list[MotorLine], pole_pairs: int) -> tuple[list[int], list[int]]:
+    """Order 2 p, and the odd multiples of p that no healthy shaft has, where they are heard.
 
     A line that is not heard has no level: what is read at its place is noise.
     """
-    if pole_pairs is None or usual is None:
-        return None, None
-    heard = {line.order: line for line in lines if line.heard}
+    heard = {line.order for line in lines if line.heard}
     slots = next((line.order for line in lines if "slot passing" in line.names), None)
     odd = [
-        heard[order].level_db - usual
+        order
         for order in (pole_pairs, 3 * pole_pairs, 5 * pole_pairs)
         if order in heard
         and order not in NATURAL_SHAFT_ORDERS
         and not (slots is not None and order % slots == 0)
     ]
-    twice = heard.get(2 * pole_pairs)
-    return None if twice is None else twice.level_db - usual, max(odd, default=None)
+    return [order for order in (2 * pole_pairs,) if order in heard], odd
 
 
-def _usual(lines: list[MotorLine], pole_pairs: int | None) -> float | None:
-    """Level of the strongest heard order that a healthy fed motor has.
+def _usual(lines: list[MotorLine], pole_pairs: int | None) -> list[MotorLine]:
+    """Orders that a healthy fed motor has.
 
-    One that is not heard is no reference: high orders are smeared by the speed's own error, and
-    every other order would then seem to tower over them.
+    Unless one of them is heard there is no reference: high orders are smeared by the speed's own
+    error, and every other order would then seem to tower over them.
     """
     if pole_pairs is None:
-        return None
-    usual = [
-        line.level_db
-        for line in lines
-        if line.heard and (line.order % (6 * pole_pairs) == 0 or "slot passing" in line.names)
+        return []
+    return [
+        line for line in lines if line.order % (6 * pole_pairs) == 0 or "slot passing" in line.names
     ]
-    return max(usual) if usual else None

@@ -9,7 +9,7 @@ Fisher information of the lines' phase slope gives its uncertainty.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -22,6 +22,7 @@ from spinlab.speed.track import SpeedTrack
 PADDING = 4
 # Weighted variance of time in a Hann window of unit length, 1/12 - 1/(2 pi^2).
 _HANN_VARIANCE = 1.0 / 12.0 - 1.0 / (2.0 * np.pi**2)
+_LINE_CELLS = 6  # to either side: what a Hann window smears a line over, padded four times
 _NOISE_ORDERS = 1.5  # width over which the local noise is read, in orders
 
 
@@ -98,6 +99,38 @@ def order_spectra(
         power=power,
         white=_whitened(power, step),
     )
+
+
+def without(
+    spectra: OrderSpectra,
+    *,
+    tones_hz: Sequence[float] = (),
+    orders: Sequence[float] = (),
+    steady_rpm_per_s: float = 6.0,
+) -> OrderSpectra:
+    """The same spectra with lines of other sources whitened down to the noise.
+
+    Args:
+        spectra: order spectra.
+        tones_hz: tones that stay at one frequency, such as the mains' hum: on a plateau one of them
+            can lie where a shaft's order would.  In a ramp they are smeared, and left.
+        orders: multiples of the drum's rate.
+        steady_rpm_per_s: slope below which a window counts as a plateau's.
+    """
+    white = spectra.white.copy()
+    cells = white.shape[1]
+    for row, (speed, slope) in enumerate(
+        zip(spectra.speed_rpm, spectra.slope_rpm_per_s, strict=True)
+    ):
+        places = list(orders)
+        if abs(slope) < steady_rpm_per_s:
+            places += [60.0 * tone / speed for tone in tones_hz]
+        for place in places:
+            middle = round(place / spectra.step)
+            if middle - _LINE_CELLS > 0 and middle + _LINE_CELLS < cells:
+                near = slice(middle - _LINE_CELLS, middle + _LINE_CELLS + 1)
+                white[row, near] = np.minimum(white[row, near], 1.0)
+    return replace(spectra, white=white)
 
 
 def _padded(part: NDArray[np.float32], length: int) -> NDArray[np.complex64]:

@@ -2,7 +2,7 @@
 
 Each kind is judged by itself and may claim the same shaking.  Where several of a group speak at
 once, their probabilities are scaled to sum to at most 1, unless they can be true together, and
-each names the others.
+each names the others.  A belt that could not be measured points to a stage that was missed.
 """
 
 from __future__ import annotations
@@ -11,6 +11,7 @@ from collections.abc import Iterable
 from dataclasses import replace
 
 from spinlab.finding import Cause, Finding
+from spinlab.phrase import say
 
 # Groups of subjects that one and the same sign can come from.  Keyed by how a subject begins.
 _SHARED_SIGNS: tuple[tuple[str, ...], ...] = (
@@ -26,12 +27,21 @@ _SHARED_SIGNS: tuple[tuple[str, ...], ...] = (
     ),
     # a drum that does not follow its motor, or a speed that swings
     ("belt slip", "hunting of the speed", "wrong pulley or belt"),
+    # a speed that is let go at once
+    ("speed sensor of the motor", "ramps given up"),
     # an electrical order that is too strong
     ("lost phase", "position sensor"),
     # more power or drag than usual
     ("drag power", "drag while coasting"),
 )
 _SPEAKING = ("attention", "fault")
+# Why a drum does not come to its speed, by weight: common practice, no published source.
+_WHY_MISSED = {
+    "motor or its control": 0.4,
+    "belt slip": 0.25,
+    "drag, or load and water in the drum": 0.25,
+    "low supply voltage": 0.1,
+}
 
 
 def reconcile(findings: Iterable[Finding]) -> tuple[Finding, ...]:
@@ -47,7 +57,40 @@ def reconcile(findings: Iterable[Finding]) -> tuple[Finding, ...]:
         ]
         if len(members) > 1:
             _share(out, members)
+    _point_to_missed_stage(out)
     return tuple(out)
+
+
+def _point_to_missed_stage(out: list[Finding]) -> None:
+    """A belt that could not be heard to slip says so beside a stage that slip would explain."""
+    missed = next((f for f in out if "missed_rpm" in f.evidence and f.state in _SPEAKING), None)
+    for k, finding in enumerate(out):
+        silent = finding.subject == "belt slip" and finding.state == "not measurable"
+        if missed is None or missed.probability is None or not silent:
+            continue
+        total = sum(_WHY_MISSED.values())
+        chances = {
+            cause: missed.probability * weight / total for cause, weight in _WHY_MISSED.items()
+        }
+        out[k] = replace(
+            finding,
+            evidence={
+                **finding.evidence,
+                "missed_rpm": missed.evidence["missed_rpm"],
+                "chance_from_missed_stage": round(chances.pop("belt slip"), 3),
+            },
+            rivals=tuple(
+                Cause(cause=cause, probability=round(chance, 3))
+                for cause, chance in chances.items()
+            ),
+            reason=say(
+                "{reason}; but a slipping belt is one cause of the finding '{stage}', with a "
+                "chance of {chance:.0f} %",
+                reason=finding.reason,
+                stage=missed.subject,
+                chance=100.0 * missed.probability * _WHY_MISSED["belt slip"] / total,
+            ),
+        )
 
 
 def _share(out: list[Finding], members: list[int]) -> None:

@@ -40,6 +40,7 @@ BOUNDS: tuple[tuple[str, float, float], ...] = (
     ("drive.lost_phase", 0.0, 1.0),
     ("drive.hall_error", 0.0, 1.0),
     ("drive.arcing", 0.0, 1.0),
+    ("drive.tachometer_loss", 0.0, 1.0),
     ("drive.pole_pairs", 1, 100),
     ("belt.length_m", 0.1, 10.0),
     ("belt.capacity_nm", 0.2, 1000.0),

@@ -138,6 +138,7 @@ def _derivative(p: Parameters, orders: Command, disturbance: _Disturbance) -> De
     drum, drive, belt = p.drum, p.drive, p.belt
     last = len(orders.speed_rad_s) - 2
     wanted, powered = orders.speed_rad_s.tolist(), orders.powered.tolist()
+    pulses = [True] * len(wanted) if orders.pulses is None else orders.pulses.tolist()
     noise, shift = disturbance.torque_nm.tolist(), disturbance.angle.tolist()
     heavy = (disturbance.heavy_kg_m * STANDARD_GRAVITY).tolist()
     demand = _controller(p)
@@ -163,7 +164,7 @@ def _derivative(p: Parameters, orders: Command, disturbance: _Disturbance) -> De
             (torque + push - drag) / drum.inertia_kg_m2,
             dsum,
             (given - torque) / drive.lag_s,
-            (motor - reported) / drive.lag_s,
+            ((motor if pulses[i] else 0.0) - reported) / drive.lag_s,
         )
 
     return derivative

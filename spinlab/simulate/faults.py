@@ -74,6 +74,7 @@ FAULTS: dict[str, Callable[[Parameters, float], Parameters]] = {
     "motor: lost phase": _drive("lost_phase"),
     "motor: position sensor": _drive("hall_error"),
     "motor: brush arcing": _drive("arcing"),
+    "motor: tachometer lost": _drive("tachometer_loss"),
     "motor: hunting": _hunting,
     "looseness: counterweight": _loose("counterweight"),
     "looseness: object in the drum": _loose("coin"),
@@ -85,7 +86,7 @@ FAULT_NAMES = tuple(FAULTS)
 def fits(p: Parameters, name: str) -> bool:
     """Whether a machine of this drive can have the fault at all."""
     kind = p.drive.kind
-    if name == "motor: brush arcing":
+    if name in {"motor: brush arcing", "motor: tachometer lost"}:
         return kind == "brushed"
     if name in {"motor: lost phase", "motor: position sensor"}:
         return kind != "brushed"

@@ -90,7 +90,8 @@ class Drive:
     at the drum's shaft.  `loop_hz` and `loop_damping` place the speed controller's closed loop;
     `lag_s` is that of its torque and of its tachometer; `relay_nm` is a bang-bang share of its
     torque, which with the lags makes the drum hunt.  `dead_direction`
-    is the sense (-1 or 1) in which no torque comes, 0 for none.
+    is the sense (-1 or 1) in which no torque comes, 0 for none.  `tachometer_loss` is a sensor
+    that gives no pulse above a speed: 1 never, 0.25 above three quarters of the fastest asked for.
     """
 
     kind: DriveKind = "brushed"
@@ -114,6 +115,7 @@ class Drive:
     lost_phase: float = 0.0
     hall_error: float = 0.0
     arcing: float = 0.0
+    tachometer_loss: float = 0.0
 
 
 @dataclass(frozen=True, kw_only=True)

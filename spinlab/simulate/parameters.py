@@ -104,6 +104,7 @@ class Parameters:
             "motor: brush arcing": self.drive.arcing,
             "motor: hunting": min(self.drive.relay_nm / GROSS_RELAY_NM, 1.0)
             * (self.drive.relay_nm >= HUNTING_RELAY_NM),
+            "motor: tachometer lost": self.drive.tachometer_loss,
             "motor: dead direction": float(self.drive.dead_direction != 0),
             "looseness: counterweight": self.loose.counterweight,
             "looseness: object in the drum": self.loose.coin,

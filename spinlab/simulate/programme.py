@@ -27,11 +27,15 @@ class Span:
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class Command:
-    """Commanded drum speed (rad/s) and whether the motor is powered, at `COMMAND_RATE_HZ`."""
+    """Commanded drum speed (rad/s) and whether the motor is powered, at `COMMAND_RATE_HZ`.
+
+    `pulses` says whether the tachometer reports at all, None where it always does.
+    """
 
     speed_rad_s: NDArray[np.float64]
     powered: NDArray[np.bool_]
     spans: tuple[Span, ...]
+    pulses: NDArray[np.bool_] | None = None
 
     @property
     def duration_s(self) -> float:

@@ -8,12 +8,13 @@ import numpy as np
 
 from spinlab.recording import Recording, Source
 from spinlab.simulate.bounds import check_parameters
-from spinlab.simulate.dynamics import Motion, integrate
+from spinlab.simulate.dynamics import Motion
 from spinlab.simulate.logger import PANEL_RATE_HZ, Log, as_recording, read_out
 from spinlab.simulate.parameters import Parameters, Step
-from spinlab.simulate.programme import Command, command
+from spinlab.simulate.programme import Command
 from spinlab.simulate.sound_recording import record_sound
 from spinlab.simulate.suspension import shake
+from spinlab.simulate.tachometer import run
 from spinlab.simulate.timebase import Timebase, timebase
 from spinlab.simulate.truth import FileClock, Truth, truth
 
@@ -72,10 +73,9 @@ def simulate(parameters: Parameters, rng_or_seed: np.random.Generator | int) -> 
         seed = int(rng_or_seed)
     p = parameters if parameters.programme else replace(parameters, programme=spin_test())
     check_parameters(p, seed)
-    orders = command(p.programme)
-    motion = integrate(p, orders, seed)
-    run = _sound if p.kind == "sound" else _acceleration
-    return run(p, orders, motion, seed)
+    orders, motion = run(p, seed)
+    record = _sound if p.kind == "sound" else _acceleration
+    return record(p, orders, motion, seed)
 
 
 def phone_timebase(p: Parameters, motion: Motion, seed: int) -> Timebase:

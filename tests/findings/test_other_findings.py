@@ -1,9 +1,11 @@
 """Findings on shaking, belt, motor and supply: states, words and rivals."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
-from spinlab.drive.arcing import Arcing
+from spinlab.drive.arcing import Arcing, Swell
 from spinlab.drive.belt_pass import BeltPass
 from spinlab.drive.measure import Drive
 from spinlab.drive.motor import MotorLine, MotorOrders
@@ -210,14 +212,63 @@ def test_a_motor_that_is_not_heard_is_not_called_sound():
     assert found.state == "not measurable"
 
 
-def test_arcing_needs_both_swell_and_crackle():
-    def state(index, tail):
-        measured = Arcing(mains_index=e(index, 0.005), tail=tail, band_hz=(4000.0, 12000.0))
-        return motor.findings(drive(motor=MotorOrders(reason="-"), arcing=measured))[1].state
+def arcing(p_value, *, motor_share=0.3, idle_p_value=0.5):
+    swell = Swell(
+        band_hz=(5000.0, 8000.0),
+        index=e(0.06, 0.005),
+        p_value=p_value,
+        idle_p_value=idle_p_value,
+        motor_share=motor_share,
+    )
+    measured = Arcing(swells=(swell,), tail=1.0)
+    return motor.findings(drive(motor=MotorOrders(reason="-"), arcing=measured))[1]
 
-    assert state(0.15, 2.0) == "attention"
-    assert state(0.15, 0.1) == "clear"
-    assert state(0.01, 2.0) == "clear"
+
+def test_a_swell_at_twice_the_mains_speaks_of_arcing():
+    found = arcing(1e-9)
+    assert found.state == "attention"
+    assert "5000 and 8000 Hz" in found.reason
+    assert "plug pulled" in found.next_step
+    assert arcing(0.2).state == "clear"
+
+
+def test_a_swell_that_goes_on_with_the_motor_off_is_put_down_to_another_source():
+    found = arcing(1e-9, idle_p_value=1e-9)
+    assert found.state == "clear"
+    assert "lamp" in found.rivals[0].cause
+
+
+def test_arcing_of_a_motor_that_is_drowned_is_not_measurable_and_says_why():
+    found = arcing(0.2, motor_share=0.04)
+    assert found.state == "not measurable"
+    assert "at most 4 %" in found.reason
+    assert arcing(0.2, motor_share=None).state == "not measurable"
+
+
+def test_a_belt_that_is_not_heard_to_pass_is_not_called_sound():
+    quiet = BeltPass(order=0.72, harmonics=80, heard=3, nepers=1.2, excess=0.5)
+    found = belt.findings(replace(drive(), belt_pass=quiet))[-1]
+    assert found.state == "not measurable"
+    assert "drowned" in found.reason
+    loud = replace(quiet, heard=40, nepers=4.0, excess=12.0)
+    assert belt.findings(replace(drive(), belt_pass=loud))[-1].state in ("attention", "fault")
+
+
+def test_a_belt_that_could_not_be_measured_points_to_the_stage_that_was_missed():
+    missed = Finding(
+        kind="stage",
+        subject="1400 rpm stage never reached",
+        state="fault",
+        probability=0.86,
+        evidence={"missed_rpm": [1400.0]},
+    )
+    silent = belt.findings(Drive(reason="no plateau"))[0]
+    found = reconcile((missed, silent))[1]
+    assert found.state == "not measurable"
+    assert "1400 rpm stage never reached" in found.reason
+    named = sum(cause.probability for cause in found.rivals)
+    assert named + found.evidence["chance_from_missed_stage"] == pytest.approx(0.86, abs=0.01)
+    assert reconcile((silent,)) == (silent,)
 
 
 def said(*lines):
