@@ -243,7 +243,7 @@ def _line(
 
 def _swell(driven: _Pieces, off: _Pieces | None, column: int, band: tuple[float, float]) -> Swell:
     line, beside = driven.lines[:, column], driven.beside[:, column]
-    index = float(np.sqrt(max(np.mean(line - beside), 0.0)))
+    index = float(np.sqrt(max(float(np.mean(line - beside)), 0.0)))
     spread = float(np.std(line) / np.sqrt(max(_independent(len(line)), 1.0)))
     floor = float(np.sqrt(np.mean(beside) / len(beside)))
     # A drum order that meets twice the mains does so at one speed: what the others show decides.

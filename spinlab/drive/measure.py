@@ -117,13 +117,12 @@ def _measure(
     used = start
     if not direct:
         belt = belt_pass(spectra, belt_order(machine))
-        ratio = drive_ratio(
-            without(spectra, tones_hz=_hum(track, machine), orders=_belt_lines(belt)),
-            track,
-            _members(track, machine, start),
-            expected=start,
-            span_percent=SPAN_PERCENT if track.motor_ratio is None else 1.5,
-        )
+        free = without(spectra, tones_hz=_hum(track, machine), orders=_belt_lines(belt))
+        span = SPAN_PERCENT if track.motor_ratio is None else 1.5
+        ratio = _ratio(free, track, machine, start, span_percent=span)
+        if ratio.ratio is None and expected is not None:
+            # The track's own ratio may be one of slipping ramps.
+            ratio = _ratio(free, track, machine, expected, span_percent=SPAN_PERCENT)
         used = ratio.ratio.value if ratio.ratio is not None else start
     found = None if ratio is not None and ratio.ratio is None else used
     return Drive(
@@ -136,6 +135,18 @@ def _measure(
         arcing=_arcing(recording, track, machine, usable_band_hz),
         carrier=_carrier(recording, machine, found, spans),
     )
+
+
+def _ratio(
+    spectra: OrderSpectra,
+    track: SpeedTrack,
+    machine: Machine | None,
+    expected: float,
+    *,
+    span_percent: float,
+) -> DriveRatio:
+    members = _members(track, machine, expected)
+    return drive_ratio(spectra, track, members, expected=expected, span_percent=span_percent)
 
 
 def _hum(track: SpeedTrack, machine: Machine | None) -> list[float]:

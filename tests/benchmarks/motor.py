@@ -2,7 +2,8 @@
 
     python -m tests.benchmarks.motor [--units N] [--seed N]
 
-Each table's first row is healthy: what is flagged there is a false alarm.
+Each table's first row is healthy: what is flagged there is a false alarm.  The speed sensor is
+judged on the true speed, known from a log's or a sound's slowest speed up.
 """
 
 from __future__ import annotations
@@ -13,10 +14,24 @@ import numpy as np
 
 from spinlab.coastdown import coast_downs
 from spinlab.drive.measure import measure
+from spinlab.drive.surges import surges
 from spinlab.findings import motor
+from spinlab.findings.tachometer import tachometer_findings
 from spinlab.simulate import Parameters, random_parameters, simulate, spin_test
+from spinlab.simulate.dynamics import Motion
+from spinlab.simulate.parameters import Step
+from spinlab.simulate.tachometer import run
+from spinlab.speed.track import SpeedTrack
 from tests.benchmarks.belt import by_subject
-from tests.benchmarks.simulated import Row, arguments, machine_of, print_table, true_track
+from tests.benchmarks.profiles import programme_of
+from tests.benchmarks.simulated import (
+    FRAME_S,
+    Row,
+    arguments,
+    machine_of,
+    print_table,
+    true_track,
+)
 
 INVERTER = (
     ("healthy", {}),
@@ -33,6 +48,14 @@ BRUSHED = (
     ("arcing 0.6", {"arcing": 0.6}),
     ("arcing 1.0", {"arcing": 1.0}),
 )
+SENSOR = (
+    ("healthy", 0.0),
+    ("sensor fails at 0.9 of top speed", 0.1),
+    ("sensor fails at 0.5 of top speed", 0.5),
+    ("sensor never gives a pulse", 1.0),
+)
+GIVEN_UP_RPM = (380.0, 650.0)
+SLOWEST_RPM = {"log": 60.0, "sound": 200.0}
 
 
 def unit(seed: int, kind: str, changes: dict[str, float], *, rate_hz: int) -> Parameters:
@@ -76,7 +99,47 @@ def main() -> None:
     print_table("Lost phase", phase)
     print_table("Position sensor", sensor)
     print_table("Brush arcing", sparks)
+    for source, slowest_rpm in SLOWEST_RPM.items():
+        print_table(
+            f"Speed sensor of brushed motors, speed known as from a {source}",
+            sensor_rows(seeds, slowest_rpm),
+        )
     print_table("Drag torque from coast-down (inertia known)", [drag])
+
+
+def sensor_rows(seeds: range, slowest_rpm: float) -> list[Row]:
+    """Surges of units whose tachometer fails, and of sound ones that give up ramps."""
+    rows = []
+    cases: list[tuple[str, float, float | None]] = [(*case, None) for case in SENSOR]
+    cases += [(f"sound, two ramps given up at {rpm:.0f}", 0.0, rpm) for rpm in GIVEN_UP_RPM]
+    for label, loss, given_up_rpm in cases:
+        row = Row(label)
+        for seed in seeds:
+            p = unit(seed, "brushed", {"tachometer_loss": loss}, rate_hz=8000)
+            if given_up_rpm is not None:
+                tries = (*p.programme[:2], Step(kind="abandon", rpm=given_up_rpm)) * 2
+                p = replace(p, programme=(*tries, *p.programme[1:]))
+            _, motion = run(p, seed)
+            machine = replace(machine_of(p), programme=programme_of(p))
+            said = tachometer_findings(surges(track_of(motion, slowest_rpm)), machine)
+            row.add(said[0] if said else None)
+        rows.append(row)
+    return rows
+
+
+def track_of(motion: Motion, slowest_rpm: float) -> SpeedTrack:
+    """The drum's true speed on frames of 0.1 s, unknown below `slowest_rpm`."""
+    time = np.arange(0.0, motion.time_s[-1], FRAME_S)
+    speed = np.interp(time, motion.time_s, 60.0 * np.abs(motion.rate_hz))
+    known = np.where(speed < 5.0, 0.0, np.where(speed < slowest_rpm, np.nan, speed))
+    return SpeedTrack(
+        time_s=time,
+        speed_rpm=known,
+        standard_uncertainty_rpm=np.full(len(time), 0.5),
+        confidence=np.ones(len(time)),
+        motion=np.full(len(time), "unknown"),
+        carried_by=np.full(len(time), "truth"),
+    )
 
 
 def true_drag(p: Parameters, speed_rpm: float) -> float:
