@@ -15,6 +15,7 @@ import numpy as np
 from spinlab.coastdown import coast_downs
 from spinlab.drive.measure import measure
 from spinlab.drive.surges import surges
+from spinlab.finding import Finding
 from spinlab.findings import motor
 from spinlab.findings.tachometer import tachometer_findings
 from spinlab.simulate import Parameters, random_parameters, simulate, spin_test
@@ -69,15 +70,37 @@ def main() -> None:
     """Print the tables."""
     options = arguments(8)
     seeds = range(options.seed, options.seed + options.units)
-    phase, sensor = [], []
-    drag = Row("all units")
+    print_table("Brush arcing", [arcing_row(label, changes, seeds) for label, changes in BRUSHED])
+    by_source = sensor_rows(seeds)
+    for source, rows in by_source.items():
+        print_table(f"Speed sensor of brushed motors, speed known as from a {source}", rows)
+    inverter_tables(seeds)
+
+
+def judged(p: Parameters, seed: int) -> tuple[tuple[Finding, ...], SpeedTrack]:
+    """The motor findings of one unit on its true speed, and that."""
+    simulated, machine = simulate(p, seed), machine_of(p)
+    track = true_track(simulated, slowest_rpm=60.0, error_percent=0.02)
+    return motor.findings(measure(simulated.recording, track, machine), machine), track
+
+
+def arcing_row(label: str, changes: dict[str, float], seeds: range) -> Row:
+    """Brushed units of one severity."""
+    row = Row(label)
+    for seed in seeds:
+        said, _ = judged(unit(seed, "brushed", changes, rate_hz=48000), seed)
+        row.add(by_subject(said, "brush arcing"))
+    return row
+
+
+def inverter_tables(seeds: range) -> None:
+    """Lost phase and position sensor of belt and direct drives, and every coast-down's drag."""
+    phase, sensor, drag = [], [], Row("all units")
     for label, changes in INVERTER:
         rows = [Row(label), Row(label)]
         for seed in seeds:
             p = unit(seed, "direct" if seed % 3 == 0 else "three_phase", changes, rate_hz=16000)
-            simulated = simulate(p, seed)
-            track = true_track(simulated, slowest_rpm=60.0, error_percent=0.02)
-            said = motor.findings(measure(simulated.recording, track, machine_of(p)), machine_of(p))
+            said, track = judged(p, seed)
             nothing = by_subject(said, "motor's own") or by_subject(said, "lost phase or")
             rows[0].add(by_subject(said, "lost phase") or nothing)
             rows[1].add(by_subject(said, "position sensor") or nothing)
@@ -86,34 +109,18 @@ def main() -> None:
                     drag.compare(coast.torque_nm, true_drag(p, coast.reference_rpm))
         phase.append(rows[0])
         sensor.append(rows[1])
-    sparks = []
-    for label, changes in BRUSHED:
-        row = Row(label)
-        for seed in seeds:
-            p = unit(seed, "brushed", changes, rate_hz=48000)
-            simulated = simulate(p, seed)
-            track = true_track(simulated, slowest_rpm=60.0, error_percent=0.02)
-            said = motor.findings(measure(simulated.recording, track, machine_of(p)), machine_of(p))
-            row.add(by_subject(said, "brush arcing"))
-        sparks.append(row)
     print_table("Lost phase", phase)
     print_table("Position sensor", sensor)
-    print_table("Brush arcing", sparks)
-    for source, slowest_rpm in SLOWEST_RPM.items():
-        print_table(
-            f"Speed sensor of brushed motors, speed known as from a {source}",
-            sensor_rows(seeds, slowest_rpm),
-        )
     print_table("Drag torque from coast-down (inertia known)", [drag])
 
 
-def sensor_rows(seeds: range, slowest_rpm: float) -> list[Row]:
+def sensor_rows(seeds: range) -> dict[str, list[Row]]:
     """Surges of units whose tachometer fails, and of sound ones that give up ramps."""
-    rows = []
+    tables: dict[str, list[Row]] = {source: [] for source in SLOWEST_RPM}
     cases: list[tuple[str, float, float | None]] = [(*case, None) for case in SENSOR]
     cases += [(f"sound, two ramps given up at {rpm:.0f}", 0.0, rpm) for rpm in GIVEN_UP_RPM]
     for label, loss, given_up_rpm in cases:
-        row = Row(label)
+        rows = {source: Row(label) for source in SLOWEST_RPM}
         for seed in seeds:
             p = unit(seed, "brushed", {"tachometer_loss": loss}, rate_hz=8000)
             if given_up_rpm is not None:
@@ -121,10 +128,12 @@ def sensor_rows(seeds: range, slowest_rpm: float) -> list[Row]:
                 p = replace(p, programme=(*tries, *p.programme[1:]))
             _, motion = run(p, seed)
             machine = replace(machine_of(p), programme=programme_of(p))
-            said = tachometer_findings(surges(track_of(motion, slowest_rpm)), machine)
-            row.add(said[0] if said else None)
-        rows.append(row)
-    return rows
+            for source, slowest_rpm in SLOWEST_RPM.items():
+                said = tachometer_findings(surges(track_of(motion, slowest_rpm)), machine)
+                rows[source].add(said[0] if said else None)
+        for source, row in rows.items():
+            tables[source].append(row)
+    return tables
 
 
 def track_of(motion: Motion, slowest_rpm: float) -> SpeedTrack:
