@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
-from spinlab.drive.arcing import Arcing
+from typing import Any
+
+from spinlab.drive.arcing import Arcing, Swell
 from spinlab.finding import Finding
 from spinlab.findings.judge import not_measurable, numbers, shared, state_of
 from spinlab.phrase import Phrase, say
@@ -29,23 +31,7 @@ def arcing_finding(measured: Arcing) -> Finding:
     best, p = measured.strongest, measured.p_value
     if best is None or p is None:
         return not_measurable("motor", SUBJECT, measured.reason, BETTER)
-    evidence = {
-        **numbers("twice_mains_index", best.index),
-        "p_value": p,
-        "band_hz": list(best.band_hz),
-        "tail_excess_kurtosis": measured.tail,
-        "motor_share_of_noise": measured.motor_share,
-        "swells": [
-            {
-                "band_hz": list(swell.band_hz),
-                **numbers("twice_mains_index", swell.index),
-                "p_value": swell.p_value,
-                "motor_off_p_value": swell.idle_p_value,
-                "motor_share_of_noise": swell.motor_share,
-            }
-            for swell in measured.swells
-        ],
-    }
+    evidence = _evidence(measured, best, p)
     if p > SWELL_P:
         why = _drowned(measured)
         if why:
@@ -86,6 +72,26 @@ def arcing_finding(measured: Arcing) -> Finding:
             tail="crackle" if (measured.tail or 0.0) >= CRACKLE else "little crackle",
         ),
     )
+
+
+def _evidence(measured: Arcing, best: Swell, p: float) -> dict[str, Any]:
+    return {
+        **numbers("twice_mains_index", best.index),
+        "p_value": p,
+        "band_hz": list(best.band_hz),
+        "tail_excess_kurtosis": measured.tail,
+        "motor_share_of_noise": measured.motor_share,
+        "swells": [
+            {
+                "band_hz": list(swell.band_hz),
+                **numbers("twice_mains_index", swell.index),
+                "p_value": swell.p_value,
+                "motor_off_p_value": swell.idle_p_value,
+                "motor_share_of_noise": swell.motor_share,
+            }
+            for swell in measured.swells
+        ],
+    }
 
 
 def _drowned(measured: Arcing) -> str | Phrase:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
+from spinlab.drive.belt_pass import BeltPass
 from spinlab.drive.measure import MOST_TOLERANCE_PERCENT, Drive, coverage_note
 from spinlab.drive.ratio import DriveRatio
 from spinlab.finding import Finding
@@ -188,26 +189,29 @@ def _damaged(drive: Drive) -> tuple[Finding, ...]:
             order=belt.order,
         )
         return (not_measurable("belt", DAMAGED, reason, LOOK, evidence=evidence),)
-    sign = chance_above(belt.excess, 1.0, BELT_PASS_EXCESS)
+    return (_heard_passing(belt, belt.excess, evidence),)
+
+
+def _heard_passing(belt: BeltPass, excess: float, evidence: dict[str, Any]) -> Finding:
+    """A row of the belt's harmonics that stands out."""
+    sign = chance_above(excess, 1.0, BELT_PASS_EXCESS)
     probability, rivals = shared(
         sign, {"stiff splice of a sound belt": 0.2, "debris on a pulley": 0.15}
     )
-    return (
-        Finding(
-            kind="belt",
-            subject=DAMAGED,
-            state=state_of(probability),
-            probability=probability,
-            evidence=evidence,
-            rivals=rivals,
-            next_step=CHECK,
-            reason=say(
-                "{heard} of {harmonics} lines of the belt's passing ({order:.3f} per drum turn) "
-                "stand out of the noise, {excess:.0f} deviations more than of rows beside it",
-                heard=belt.heard,
-                harmonics=belt.harmonics,
-                order=belt.order,
-                excess=belt.excess,
-            ),
+    return Finding(
+        kind="belt",
+        subject=DAMAGED,
+        state=state_of(probability),
+        probability=probability,
+        evidence=evidence,
+        rivals=rivals,
+        next_step=CHECK,
+        reason=say(
+            "{heard} of {harmonics} lines of the belt's passing ({order:.3f} per drum turn) "
+            "stand out of the noise, {excess:.0f} deviations more than of rows beside it",
+            heard=belt.heard,
+            harmonics=belt.harmonics,
+            order=belt.order,
+            excess=excess,
         ),
     )
