@@ -5,7 +5,7 @@ commutator motor the current peaks twice per mains period, so the noise swells a
 The motor's own tones swell likewise and sound motors have them: they are levelled out of the
 spectrum first.  A room's tail carries the swell on, much weakened (modulation transfer function,
 Houtgast and Steeneken 1985), but not the bursts of single bars at some kilohertz: told the true
-angle of the motor, they were not found in seven of eight simulated units that arc grossly.
+angle of the motor, they were not found in six of eight simulated units that arc grossly.
 """
 
 from __future__ import annotations
