@@ -55,7 +55,10 @@ def air_slugs(p: Parameters, base: Timebase) -> Samples:
 
     rng, share = stream(base.seed, "pump air"), min(p.surroundings.pump_air, 0.98)
     start, end = p.surroundings.pump_on_s
-    now, stop = max(start, p.surroundings.pump_air_from_s, base.time_s[0]), min(end, base.time_s[-1])
+    now, stop = (
+        max(start, p.surroundings.pump_air_from_s, base.time_s[0]),
+        min(end, base.time_s[-1]),
+    )
     air = np.zeros(base.count, dtype=np.float32)
     while now < stop:
         length = rng.exponential(SLUG_S)

@@ -82,11 +82,11 @@ def _level(orders: OrderTrack, order: float, span: Span) -> PlateauLevel:
     noise = np.sqrt(np.maximum(u**2 - shared**2, 0.0))
     frequency = order * span.speed_rpm / 60.0
     frequency_u = order * float(np.median(orders.speed_uncertainty_rpm[usable])) / 60.0
-    # Windows are shorter beside a ramp: counted by their length, all of the plateau counts alike.
-    share = orders.length_s[usable] / orders.length_s[usable].sum()
-    unseen = _unseen(orders.length_s[usable], span)
-    sizes = [_size(amplitude[a : a + 1], noise[a : a + 1], shared[a : a + 1], share, unseen)
-             for a in range(len(amplitude))]
+    share, unseen = _shares(orders.time_s[usable], orders.length_s[usable], span)
+    sizes = [
+        _size(amplitude[a : a + 1], noise[a : a + 1], shared[a : a + 1], share, unseen)
+        for a in range(len(amplitude))
+    ]
     total = _size(amplitude, noise, shared, share, unseen)
     axes = tuple(
         (name, level(size.value, size.standard_uncertainty, frequency, frequency_u))
@@ -101,12 +101,19 @@ def _level(orders: OrderTrack, order: float, span: Span) -> PlateauLevel:
     )
 
 
-def _unseen(length_s: NDArray[np.float64], span: Span) -> float:
-    """Share of a plateau on which no window looks with half its weight or more.
+def _shares(
+    time_s: NDArray[np.float64], length_s: NDArray[np.float64], span: Span
+) -> tuple[NDArray[np.float64], float]:
+    """Share of a plateau that each window stands for, shape (w,), and the share that none sees.
 
-    The middle halves of half-overlapping windows lie side by side.
+    Windows differ in length, so each stands for what is nearer to its centre than to any other's;
+    it sees its middle half, where its weight is half its largest or more.
     """
-    return max(0.0, 1.0 - 0.5 * float(length_s.sum()) / (span.end_s - span.start_s))
+    middles = 0.5 * (time_s[1:] + time_s[:-1])
+    edges = np.clip([span.start_s, *middles, span.end_s], span.start_s, span.end_s)
+    part = np.diff(edges)
+    unseen = float(np.sum(np.maximum(part - 0.5 * length_s, 0.0)))
+    return part / part.sum(), unseen / float(part.sum())
 
 
 def _size(

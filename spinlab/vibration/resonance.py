@@ -20,6 +20,7 @@ from numpy.typing import NDArray
 from spinlab.phrase import say
 from spinlab.recording import Recording
 from spinlab.speed.track import Estimate, SpeedTrack
+from spinlab.vibration.half_power import half_power
 from spinlab.vibration.sweep import Sweep, projector, windows_of
 
 RANGE_HZ = (1.4, 7.5)  # drum rates in which a tub's resonance is looked for
@@ -39,8 +40,8 @@ WORST_MISFIT = 1.6
 # bound.  Other modes add to the top's flanks without raising the misfit, so it does not tell.
 MODEL_SHARE = 0.25
 _MODEL_SHIFT = 0.5 / np.sqrt(3.0)
-# Gain in chi-square over growth by a power of speed, from which a peak is there: two parameters more
-# gain this by chance once in twenty times.
+# Gain in chi-square over growth by a power of speed, from which a peak is there: two parameters
+# more gain this by chance once in twenty times.
 LEAST_GAIN = 5.99
 _INDEPENDENT = 1.0 / 3.0  # windows a quarter apart: about one in three is independent
 LEAST_SHARE = 0.3  # of the strongest direction: less is a mixture of the others' modes
@@ -255,7 +256,7 @@ def _fitted(
         found,
         frequency_hz=Estimate(value=f0, standard_uncertainty=f_u),
         damping_ratio=Estimate(value=z, standard_uncertainty=z_u),
-        half_power_damping=_half_power(drum_hz, size, u),
+        half_power_damping=half_power(drum_hz, size, u, above_hz=RANGE_HZ[0]),
         sweep_share=float(slope * 60.0 / (54.0 * (2.0 * z * f0) ** 2)),
         peak_factor=Estimate(value=peak, standard_uncertainty=peak * z_u / z),
         misfit=off,
@@ -271,43 +272,3 @@ def _no_peak(
     weight = 1.0 / u**2
     gain = (shapes @ (weight * size)) / (shapes**2 @ weight)
     return float(np.mean((size - gain[:, None] * shapes) ** 2 * weight, axis=1).min())
-
-
-def _half_power(
-    drum_hz: NDArray[np.float64], size: NDArray[np.float64], u: NDArray[np.float64]
-) -> Estimate | None:
-    """Damping from the half-power points of the receptance; its spread by first differences."""
-    order = np.argsort(drum_hz)
-    f, receptance = drum_hz[order], size[order] / drum_hz[order] ** 4
-    relative = (u / np.maximum(size, 1e-30))[order]
-    peak = int(np.argmax(np.where(f > RANGE_HZ[0], receptance, 0.0)))
-    half = receptance[peak] / np.sqrt(2.0)
-    below = np.flatnonzero(receptance[:peak] < half)
-    above = np.flatnonzero(receptance[peak:] < half)
-    if not len(below) or not len(above):
-        return None
-    k1, k2 = int(below[-1]), peak + int(above[0])
-    f1, s1 = _crossing(f, receptance, k1, half)
-    f2, s2 = _crossing(f, receptance, k2 - 1, half)
-    z = _damping(f1, f2, f[peak])
-    shift = relative[peak] * half
-    dz1 = _damping(f1 + shift / max(abs(s1), 1e-30), f2, f[peak]) - z
-    dz2 = _damping(f1, f2 + shift / max(abs(s2), 1e-30), f[peak]) - z
-    return Estimate(value=z, standard_uncertainty=float(max(np.hypot(dz1, dz2), 0.02 * z)))
-
-
-def _damping(f1: float, f2: float, f0: float) -> float:
-    """Solve f2^2 - f1^2 = 4 z sqrt(1 - z^2) f0^2 for z."""
-    q = min((f2**2 - f1**2) / (4.0 * f0**2), 0.5)
-    return float(np.sqrt(0.5 * (1.0 - np.sqrt(max(1.0 - 4.0 * q * q, 0.0)))))
-
-
-def _crossing(
-    f: NDArray[np.float64], value: NDArray[np.float64], k: int, level: float
-) -> tuple[float, float]:
-    """Where a line between samples k and k + 1 meets a level, and its slope there."""
-    step = max(float(f[k + 1] - f[k]), 1e-9)
-    slope = float(value[k + 1] - value[k]) / step
-    if slope == 0.0:
-        return float(f[k]), 1e-30
-    return float(f[k] + (level - value[k]) / slope), slope

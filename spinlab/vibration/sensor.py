@@ -18,7 +18,8 @@ TILT_WINDOW_S = 2.0
 # Ends of range that phone accelerometers are built with, in g (common practice).
 _RANGES_G = (2.0, 4.0, 8.0, 16.0)
 _STANDARD_GRAVITY = 9.80665
-# From this share of the largest reading up a sample stands at the end of range; a few may by chance.
+# From this share of the largest reading up a sample stands at the end of range; a few may by
+# chance.
 _AT_END = 0.995
 _FEWEST_AT_END = 5
 

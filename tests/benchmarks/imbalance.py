@@ -2,8 +2,8 @@
 
     python -m tests.benchmarks.imbalance [--units N] [--seed N]
 
-Truth: the acceleration at the sensor's place, case and panel, fitted by an ordinary least squares at
-16000 samples per second over each plateau that is found, before the logger's jitter, noise,
+Truth: the acceleration at the sensor's place, case and panel, fitted by an ordinary least squares
+at 16000 samples per second over each plateau that is found, before the logger's jitter, noise,
 clipping and folding.
 """
 
