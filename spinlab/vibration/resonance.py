@@ -40,9 +40,11 @@ WORST_MISFIT = 1.6
 # bound.  Other modes add to the top's flanks without raising the misfit, so it does not tell.
 MODEL_SHARE = 0.25
 _MODEL_SHIFT = 0.5 / np.sqrt(3.0)
-# Gain in chi-square over growth by a power of speed, from which a peak is there: two parameters
-# more gain this by chance once in twenty times.
-LEAST_GAIN = 5.99
+# A peak so narrow that this many fit side by side into a passage must stand out of growth by a
+# power of speed: chance may raise one of them, by so much, once in twenty passages.  A broader one
+# bends the whole curve, and its own uncertainty says how little is known of it.
+NARROW_PLACES = 4.0
+CHANCE_PEAK = 0.05
 _INDEPENDENT = 1.0 / 3.0  # windows a quarter apart: about one in three is independent
 LEAST_SHARE = 0.3  # of the strongest direction: less is a mixture of the others' modes
 
@@ -244,7 +246,10 @@ def _fitted(
     if not low < f0 < high or z_u > z or f_u > 0.3 * f0 or off > WORST_MISFIT:
         return replace(found, misfit=off, reason="no single resonance describes this passage")
     gain = (_no_peak(drum_hz, size, u) - off**2) * len(size) * _INDEPENDENT / max(1.0, off) ** 2
-    if gain < LEAST_GAIN:
+    # Half-power widths are 2 z f; two of them apart, peaks count as different places.  Chi-square
+    # of two parameters has the tail exp(-gain / 2) at each.
+    places = float(np.log(high / low)) / (4.0 * z)
+    if places >= NARROW_PLACES and places * np.exp(-0.5 * max(gain, 0.0)) > CHANCE_PEAK:
         why = "the first order grows through this passage without a peak that stands out"
         return replace(found, misfit=off, reason=why)
     f_u, z_u = float(np.hypot(f_u, _MODEL_SHIFT * z * f0)), float(np.hypot(z_u, MODEL_SHARE * z))

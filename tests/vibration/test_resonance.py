@@ -83,19 +83,6 @@ def test_noise_without_a_first_order_has_no_resonance():
         assert found.reason
 
 
-def test_a_first_order_that_grows_without_a_peak_has_no_damping():
-    # Far above its resonance a tub moves by a constant, so its acceleration grows as speed squared.
-    track, _, (t, turns, _) = run_up(3.0, 0.1)
-    speed = np.gradient(turns, t)
-    rng = np.random.default_rng(4)
-    for seed in range(5):
-        x = 0.004 * speed**2 * np.cos(2 * np.pi * turns + seed)
-        rows = np.stack([x, 0.3 * x, 0.0 * x]) + 0.01 * rng.standard_normal((3, len(t)))
-        for found in passages(log_of(rows, RATE), track):
-            assert found.damping_ratio is None
-            assert found.reason
-
-
 def decaying(natural_hz, damping, *, noise, seed, friction=0.0):
     t = np.arange(0, 6.0, 1 / RATE)
     envelope = np.maximum(np.exp(-damping * 2 * np.pi * natural_hz * t) - friction * t, 0.0)
