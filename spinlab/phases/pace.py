@@ -27,6 +27,7 @@ ALIKE = (0.7, 1.4)  # speeds of two directions of one motion; beyond, another ha
 _RATE_HZ = 20.0
 _STEP_HZ = 0.01
 _AROUND_HZ = 1.2
+_NEAR_HZ = 0.3  # a burst left out shifts a line by less
 
 
 def pace(sound: Loudness, bursts: Sequence[tuple[float, float]]) -> Estimate | None:
@@ -47,7 +48,7 @@ def pace(sound: Loudness, bursts: Sequence[tuple[float, float]]) -> Estimate | N
         return None
     # Jackknife (Quenouille 1956): each burst left out in turn, the line looked for nearby.
     count = len(power)
-    near = np.abs(frequency - found) < 0.5 * _AROUND_HZ / 2
+    near = np.abs(frequency - found) < _NEAR_HZ
     others = [
         float(frequency[near][np.argmax(np.delete(power, k, axis=0).mean(axis=0)[near])])
         for k in range(count)

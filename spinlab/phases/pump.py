@@ -41,11 +41,7 @@ def with_pump_sound(phase: Phase, sound: Loudness) -> Phase:
         for rows in (tone_rows, noise_rows)
     )
     together = tuple(
-        float(
-            np.corrcoef(
-                swing[tone_rows, piece].mean(axis=0), swing[noise_rows, piece].mean(axis=0)
-            )[0, 1]
-        )
+        _correlation(swing[tone_rows, piece].mean(axis=0), swing[noise_rows, piece].mean(axis=0))
         for piece in pieces
     )
     level = sound.power[tone_rows].sum(axis=0, dtype=np.float64)
@@ -72,3 +68,10 @@ def _swing(sound: Loudness, inside: NDArray[np.intp]) -> tuple[NDArray[np.float6
     rate = sound.rate_hz / step
     band = butter(2, SWING_HZ, "bandpass", fs=rate, output="sos")
     return np.asarray(sosfiltfilt(band, level, axis=1)), rate
+
+
+def _correlation(a: NDArray[np.float64], b: NDArray[np.float64]) -> float:
+    """Correlation of two series; 0 where one of them does not move at all."""
+    a, b = a - a.mean(), b - b.mean()
+    both = float(np.sqrt((a @ a) * (b @ b)))
+    return float(a @ b) / both if both > 0.0 else 0.0
