@@ -79,7 +79,7 @@ def test_an_order_that_folds_onto_the_first_does_not_blow_it_up():
     # at 50 samples per second and 1198 rpm order 1.5 (30 Hz) appears at 20 Hz, where order 1 is
     t = np.arange(300) / 50.0
     rng = np.random.default_rng(0)
-    x = np.cos(2 * np.pi * 19.97 * t) + 0.02 * rng.standard_normal(len(t))
+    x = np.cos(2 * np.pi * 19.97 * t) + 0.1 * rng.standard_normal(len(t))
     track = track_of(np.arange(0, 6.0, 0.1), np.full(60, 1198.2), uncertainty_rpm=0.3)
     found = first_order(log_of(x, 50.0), track).total.acceleration_m_s2_peak
     assert found.value == pytest.approx(1.0, rel=0.03)
