@@ -7,6 +7,7 @@ from typing import Any
 from spinlab.finding import Finding
 from spinlab.findings.judge import not_measurable, numbers, shared
 from spinlab.phases.value import MotionPattern
+from spinlab.phrase import say
 
 
 def direction_findings(motion: MotionPattern | None) -> list[Finding]:
@@ -19,6 +20,13 @@ def direction_findings(motion: MotionPattern | None) -> list[Finding]:
         **numbers("off_s", motion.off_s),
         **numbers("odd_bursts_on_s", motion.first_on_s),
         **numbers("even_bursts_on_s", motion.second_on_s),
+        **numbers("pause_after_odd_s", motion.first_off_s),
+        **numbers("pause_after_even_s", motion.second_off_s),
+        **numbers("odd_bursts_pace_hz", motion.first_pace_hz),
+        **numbers("even_bursts_pace_hz", motion.second_pace_hz),
+        **numbers("odd_bursts_speed_rpm", motion.first_speed_rpm),
+        **numbers("even_bursts_speed_rpm", motion.second_speed_rpm),
+        **numbers("even_over_odd_speed", motion.second_over_first_speed),
         "alternation_p": motion.alternation_p,
         "bursts": len(motion.starts_s),
     }
@@ -27,7 +35,7 @@ def direction_findings(motion: MotionPattern | None) -> list[Finding]:
             not_measurable(
                 "motor",
                 subject,
-                motion.reason,
+                motion.reason + _compared(motion),
                 "record six or more bursts of the wash motion, or film the drum",
                 evidence=evidence,
             )
@@ -40,8 +48,10 @@ def direction_findings(motion: MotionPattern | None) -> list[Finding]:
                 state="clear",
                 probability=0.05,
                 evidence=evidence,
-                reason="odd and even bursts of the wash motion differ in sound, as two directions "
-                "do",
+                reason=say(
+                    "odd and even bursts of the wash motion differ in sound, as two directions do"
+                )
+                + _compared(motion),
             )
         ]
     probability, rivals = shared(
@@ -57,6 +67,49 @@ def direction_findings(motion: MotionPattern | None) -> list[Finding]:
             rivals=rivals,
             next_step="watch the drum through the door for two minutes; then the reversing relays, "
             "their wires and the module",
-            reason=motion.reason,
+            reason=motion.reason + _compared(motion),
         )
     ]
+
+
+def _compared(motion: MotionPattern) -> str:
+    """Times and speeds of odd and even bursts, as sentences' ends; intervals hold 95 %."""
+    first, second = motion.first_on_s, motion.second_on_s
+    if first is None or second is None:
+        return ""
+    told = say(
+        "; odd bursts last {first:.1f} +- {first_half:.1f} s, even ones {second:.1f} +- "
+        "{second_half:.1f} s",
+        first=first.value,
+        first_half=1.96 * first.standard_uncertainty,
+        second=second.value,
+        second_half=1.96 * second.standard_uncertainty,
+    )
+    rest, other = motion.first_off_s, motion.second_off_s
+    if rest is not None and other is not None:
+        told += say(
+            ", with pauses of {first:.1f} +- {first_half:.1f} s and {second:.1f} +- "
+            "{second_half:.1f} s after them",
+            first=rest.value,
+            first_half=1.96 * rest.standard_uncertainty,
+            second=other.value,
+            second_half=1.96 * other.standard_uncertainty,
+        )
+    speeds = (motion.first_speed_rpm, motion.second_speed_rpm)
+    if speeds[0] is not None and speeds[1] is not None:
+        told += say(
+            "; the drum turns at {first:.1f} +- {first_half:.1f} rpm in odd bursts and at "
+            "{second:.1f} +- {second_half:.1f} rpm in even ones",
+            first=speeds[0].value,
+            first_half=1.96 * speeds[0].standard_uncertainty,
+            second=speeds[1].value,
+            second_half=1.96 * speeds[1].standard_uncertainty,
+        )
+    relative = motion.second_over_first_speed
+    if relative is None:
+        return told + say("; how fast the drum turns in each cannot be compared")
+    return told + say(
+        "; in even bursts the drum turns {relative:.3f} +- {half:.3f} times as fast as in odd ones",
+        relative=relative.value,
+        half=1.96 * relative.standard_uncertainty,
+    )

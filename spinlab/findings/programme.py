@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from spinlab.finding import Finding
 from spinlab.findings.judge import not_measurable, shared
+from spinlab.findings.pump import pump_findings
 from spinlab.phases.value import PhaseList
 from spinlab.phrase import join, listed, say
 from spinlab.speed.track import SpeedTrack
@@ -15,7 +16,7 @@ SHORTEST_FILL_S = 8.0
 
 def findings(phases: PhaseList | None, track: SpeedTrack | None = None) -> tuple[Finding, ...]:
     """Drain before spin, and fixed tones with their likely source."""
-    found = [] if phases is None else _drained(phases)
+    found = [] if phases is None else _drained(phases) + pump_findings(phases)
     return tuple(found + ([] if track is None else _tones(track)))
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from typing import Any
 
 import numpy as np
@@ -12,11 +13,16 @@ from spinlab.phrase import say
 from spinlab.speed.track import Estimate
 from spinlab.stages import StageTable
 from spinlab.vibration.measure import Vibration
+from spinlab.vibration.resonance import MODEL_SHARE
 
 # Damping ratio below which a damper is called worn; common practice, no published source.
 WORN_BELOW = 0.06
-# What one mode fitted to a tub with several, and with dry friction, is off by at best.
-MODEL_SHARE = 0.25
+# What a measured ratio is held against: a worn damper may have any ratio from the least that can be
+# told up to that limit, a sound one is near this, times or over this factor (1 sigma); common
+# practice, no published source.
+LEAST_DAMPING = 0.01
+SOUND_DAMPING = 0.13
+SOUND_FACTOR = 1.45
 SUBJECT = "dampers and springs of the tub"
 CHECK = (
     "with the plug pulled: push the tub down and let go, it should come to rest within one or two "
@@ -52,7 +58,7 @@ def findings(vibration: Vibration, stages: StageTable | None = None) -> tuple[Fi
         + [d.damping_ratio for d in decays if d.damping_ratio is not None]
     )
     near = _given_up_near(vibration, stages)
-    worn = 1.0 - chance_above(damping.value, damping.standard_uncertainty, WORN_BELOW)
+    worn = _chance_worn(damping)
     if near:
         worn = 1.0 - (1.0 - worn) * 0.6
     probability, rivals = shared(
@@ -90,11 +96,27 @@ def findings(vibration: Vibration, stages: StageTable | None = None) -> tuple[Fi
     )
 
 
+def _chance_worn(damping: Estimate) -> float:
+    """Probability of a worn damper by Bayes' rule, worn and sound held equally likely before.
+
+    A ratio that is hardly known then leaves the chance near one half times what rivals leave,
+    whereas asking how much of its interval lies below the limit would count every ratio near zero.
+    """
+    low, high = math.log(LEAST_DAMPING), math.log(WORN_BELOW)
+    x = max(math.log(damping.value), low)
+    u = damping.standard_uncertainty / damping.value
+    worn = (chance_above(x, u, low) - chance_above(x, u, high)) / (high - low)
+    apart = math.hypot(u, math.log(SOUND_FACTOR))
+    away = (x - math.log(SOUND_DAMPING)) / apart
+    sound = math.exp(-0.5 * away**2) / (apart * math.sqrt(2.0 * math.pi))
+    return worn / (worn + sound)
+
+
 def _combined(values: list[Estimate]) -> Estimate:
     """Weighted mean on a logarithmic scale; what the model leaves out bounds it from below."""
     logs = np.log([max(e.value, 1e-3) for e in values])
     u = np.array([e.standard_uncertainty / max(e.value, 1e-3) for e in values])
-    weight = 1.0 / np.hypot(u, MODEL_SHARE) ** 2
+    weight = 1.0 / np.maximum(u, MODEL_SHARE) ** 2
     mean = float(np.sum(weight * logs) / weight.sum())
     spread = float(1.0 / np.sqrt(weight.sum()))
     if len(values) > 1:

@@ -18,8 +18,9 @@ from spinlab.phases.features import (
 )
 from spinlab.phases.fill import LEAST_SHARE, UNTRACKED, maybe_spin, steady_fill
 from spinlab.phases.motion import is_pattern, motion_pattern, rhythm
+from spinlab.phases.pump import with_pump_sound
 from spinlab.phases.segment import active_frames, runs, split
-from spinlab.phases.settle import TRACKED, absorbed, drained, joined, unsure_beside_spin
+from spinlab.phases.settle import TRACKED, absorbed, continued, drained, joined, unsure_beside_spin
 from spinlab.phases.value import MotionPattern, Phase, PhaseList
 from spinlab.phrase import say
 from spinlab.recording import Recording
@@ -34,6 +35,7 @@ SHORTEST_RUN_S = 4.0
 # Speech and handling come in bursts too, but not in a rhythm.
 LEAST_RHYTHM = 0.6
 SUREST_RHYTHM = 0.95
+LONGEST_BURST = 1.6  # of the usual burst; a longer piece holds something else as well
 SURE_FRAME = 0.5  # confidence a track's frame needs before it cuts a phase
 
 
@@ -63,12 +65,14 @@ def cut_phases(
     phases = [_label(recording, features, piece, track, bursts) for piece in pieces]
     if not any(phase.label == "spin" for phase in phases):
         phases = [maybe_spin(phase) for phase in phases]
-    phases = absorbed(joined(unsure_beside_spin(phases)))
+    phases = continued(absorbed(joined(unsure_beside_spin(phases))))
     phases = joined([steady_fill(phase, features) for phase in phases])
-    wash = [p for p in phases if p.label == "wash motion"]
-    motion = (
-        motion_pattern(features, [(p.start_s, p.end_s) for p in wash]) if wash else MotionPattern()
-    )
+    wash = [(p.start_s, p.end_s) for p in phases if p.label == "wash motion"]
+    motion = MotionPattern()
+    if wash:
+        motion = motion_pattern(features, wash, sound=sound, track=track)
+    if sound is not None:
+        phases = [with_pump_sound(phase, sound) for phase in phases]
     return PhaseList(
         phases=tuple(phases),
         motion=motion,
@@ -139,7 +143,7 @@ def _row_of_bursts(features: Features, loud: list[tuple[int, int]]) -> list[tupl
     row = [
         span
         for span, n, same in zip(spans, lengths, alike, strict=True)
-        if same and 0.4 * usual < n < 2.0 * usual
+        if same and 0.4 * usual < n < LONGEST_BURST * usual
     ]
     if rhythm(row) < LEAST_RHYTHM:
         return []
@@ -232,7 +236,8 @@ def _standing(
         mains = sum(excess for f, excess in lines if _is_mains(f))
         # A pump hums and gurgles below 1.2 kHz, a valve hisses above it (its coil may hum too).
         hissing = 1.0 / (1.0 + np.exp(-0.5 * _hiss_db(features, first, last)))
-        score["pump"] += (1.0 - hissing) * min(mains / 12.0, 3.0) * (1.0 if steady else 0.5)
+        # Air that it draws makes a pump unsteady, its tones stand all the same.
+        score["pump"] += (1.0 - hissing) * min(mains / 12.0, 3.0) * (1.0 if steady else 0.8)
         score["fill"] += hissing * (1.5 + min(mains / 24.0, 1.0)) * (1.0 if steady else 0.0)
     else:
         strong = sum(excess for _, excess in lines[:3])

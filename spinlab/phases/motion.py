@@ -8,17 +8,24 @@ more than any other split of the bursts is an exact permutation test (Fisher 193
 from __future__ import annotations
 
 import itertools
+import math
 
 import numpy as np
 from numpy.typing import NDArray
 
 from spinlab.phases.features import FRAME_S, Features
+from spinlab.phases.pace import EDGE_S, pace, ratio
+from spinlab.phases.pace import LEAST_BURSTS as LEAST_PACED
 from spinlab.phases.value import MotionPattern
-from spinlab.speed.track import Estimate
+from spinlab.speed.track import Estimate, SpeedTrack
+from spinlab.vibration.loudness import Loudness
 
 LEAST_BURSTS = 3
 BURST_S = (1.5, 40.0)
 PAUSE_S = (0.8, 25.0)
+# A drum takes about so long to gain its speed and to lose it, and is heard from somewhere on that
+# way on; common practice, no published source.
+FLANK_S = 1.5
 MOST_ALIKE = 0.5  # spread of on times over their mean, beyond which it is no pattern
 _MOST_SPLITS = 2000
 
@@ -49,8 +56,21 @@ def rhythm(bursts: list[tuple[float, float]]) -> float:
     return float(np.clip(1.0 - np.std(on) / np.mean(on) - apart, 0.0, 1.0))
 
 
-def motion_pattern(features: Features, bursts: list[tuple[float, float]]) -> MotionPattern:
-    """Measure on and off times and the two directions of a row of bursts."""
+def motion_pattern(
+    features: Features,
+    bursts: list[tuple[float, float]],
+    *,
+    sound: Loudness | None = None,
+    track: SpeedTrack | None = None,
+) -> MotionPattern:
+    """Measure on and off times, speeds and the two directions of a row of bursts.
+
+    Args:
+        features: of the whole recording.
+        bursts: start and end of each, s.
+        sound: band powers, in which the drum's pace is looked for.
+        track: the drum's speed, where it is known.
+    """
     if len(bursts) < LEAST_BURSTS:
         return MotionPattern(reason="fewer than three bursts: no pattern can be told")
     starts = np.array([b[0] for b in bursts])
@@ -62,6 +82,9 @@ def motion_pattern(features: Features, bursts: list[tuple[float, float]]) -> Mot
     scatter = float(np.std(period[inside]) / np.mean(period[inside])) if inside.any() else 1.0
     p = _alternation(features, bursts)
     directions, reason = _directions(on, off[inside], p)
+    paces = (None, None) if sound is None else (pace(sound, bursts[::2]), pace(sound, bursts[1::2]))
+    speeds = (_speed(track, bursts[::2]), _speed(track, bursts[1::2]))
+    odd = np.arange(len(off)) % 2 == 0
     return MotionPattern(
         starts_s=tuple(starts.tolist()),
         ends_s=tuple(ends.tolist()),
@@ -72,17 +95,43 @@ def motion_pattern(features: Features, bursts: list[tuple[float, float]]) -> Mot
         directions=directions,  # type: ignore[arg-type]
         first_on_s=_mean(on[::2]),
         second_on_s=_mean(on[1::2]),
+        first_off_s=_mean(off[inside & odd]) if (inside & odd).any() else None,
+        second_off_s=_mean(off[inside & ~odd]) if (inside & ~odd).any() else None,
+        first_pace_hz=paces[0],
+        second_pace_hz=paces[1],
+        first_speed_rpm=speeds[0],
+        second_speed_rpm=speeds[1],
+        second_over_first_speed=ratio(*speeds) or ratio(*paces),
         reason=reason,
     )
 
 
+def _speed(track: SpeedTrack | None, bursts: list[tuple[float, float]]) -> Estimate | None:
+    """Mean speed within bursts, their flanks left out; None where it is known in fewer than two."""
+    if track is None or track.scale == "relative":
+        return None
+    means, known = [], np.isfinite(track.speed_rpm) & (track.motion != "rest")
+    for start, end in bursts:
+        inside = known & (track.time_s > start + EDGE_S) & (track.time_s < end - EDGE_S)
+        if inside.sum() >= 5:
+            u = float(np.mean(track.standard_uncertainty_rpm[inside]))
+            means.append((float(np.mean(track.speed_rpm[inside])), u))
+    if len(means) < LEAST_PACED:
+        return None
+    value, u = np.array(means).T
+    spread = float(value.std(ddof=1) / np.sqrt(len(value)))
+    return Estimate(
+        value=float(value.mean()), standard_uncertainty=float(np.hypot(spread, u.mean()))
+    )
+
+
 def _mean(values: NDArray[np.float64]) -> Estimate:
-    """Mean with its standard uncertainty; each burst's edges are known to a frame."""
-    edge = FRAME_S * np.sqrt(2.0 / 12.0)
+    """Mean with its standard uncertainty; from which speed on the drum is heard is alike in all."""
+    edge = float(np.hypot(FRAME_S, FLANK_S)) * np.sqrt(2.0 / 12.0)
     spread = float(values.std(ddof=1)) if len(values) > 1 else 0.0
     return Estimate(
         value=float(values.mean()),
-        standard_uncertainty=float(np.hypot(spread, edge) / np.sqrt(len(values))),
+        standard_uncertainty=float(np.hypot(spread / np.sqrt(len(values)), edge)),
     )
 
 
@@ -113,10 +162,16 @@ def _alternation(features: Features, bursts: list[tuple[float, float]]) -> float
         return float(np.sum((x[mask].mean(axis=0) - x[~mask].mean(axis=0)) ** 2))
 
     own = gap(tuple(range(0, count, 2)))
-    splits = list(itertools.islice(itertools.combinations(range(count), half), 20000))
-    step = max(1, len(splits) // _MOST_SPLITS)
-    others = [gap(chosen) for chosen in splits[::step]]
+    others = [gap(chosen) for chosen in _splits(count, half)]
     return float((1 + sum(g >= own - 1e-12 for g in others)) / (1 + len(others)))
+
+
+def _splits(count: int, half: int) -> list[tuple[int, ...]]:
+    """All ways to choose half of the bursts, or as many drawn at random where they are too many."""
+    if math.comb(count, half) <= _MOST_SPLITS:
+        return list(itertools.combinations(range(count), half))
+    rng = np.random.default_rng(count)
+    return [tuple(rng.permutation(count)[:half].tolist()) for _ in range(_MOST_SPLITS)]
 
 
 def _directions(

@@ -19,6 +19,12 @@ SHORTEST_S = 2.0
 # the machine off: 0.008 m/s2 over three axes); sound has no such absolute level.
 LOG_QUIET_M_S2 = 0.02
 CLEAR_DB = 5.0  # active stands at least so far above quiet
+# A recorder's automatic gain turns a quiet room up within seconds: what is quiet may stand so far
+# above the quietest, and what is active halfway from there to what is loud within so long, at most
+# so much above it.
+GAIN_DB = 6.0
+GAIN_S = 15.0
+CLEAREST_DB = 10.0
 
 
 def active_frames(features: Features, kind: str) -> NDArray[np.bool_]:
@@ -27,15 +33,28 @@ def active_frames(features: Features, kind: str) -> NDArray[np.bool_]:
     if len(level) == 0:
         return np.zeros(0, dtype=bool)
     floor = float(np.quantile(level, 0.05))
-    threshold = floor + CLEAR_DB
+    threshold = np.full(len(level), floor + CLEAR_DB)
     if kind == "acceleration":
-        threshold = max(threshold, 20.0 * np.log10(LOG_QUIET_M_S2))
+        threshold[:] = max(floor + CLEAR_DB, 20.0 * np.log10(LOG_QUIET_M_S2))
         # A log that never rests has no quiet to compare with: what is strong is active.
         if floor > 20.0 * np.log10(3.0 * LOG_QUIET_M_S2):
-            threshold = 20.0 * np.log10(3.0 * LOG_QUIET_M_S2)
+            threshold[:] = 20.0 * np.log10(3.0 * LOG_QUIET_M_S2)
     elif float(np.quantile(level, 0.95)) - floor < CLEAR_DB:
         return np.ones(len(level), dtype=bool)
+    else:
+        threshold = _halfway(level, floor)
     return _without_short(level > threshold, round(1.0 / FRAME_S))
+
+
+def _halfway(level: NDArray[np.float64], floor: float) -> NDArray[np.float64]:
+    """Level between quiet and loud around each frame, dB."""
+    from scipy.ndimage import percentile_filter
+
+    reach = 2 * round(GAIN_S / FRAME_S) + 1
+    low = percentile_filter(level, 10, size=reach, mode="nearest")
+    high = percentile_filter(level, 80, size=reach, mode="nearest")
+    quiet = np.clip(low, floor, floor + GAIN_DB)
+    return np.asarray(quiet + np.clip(0.5 * (high - quiet), CLEAR_DB, CLEAREST_DB))
 
 
 def _without_short(active: NDArray[np.bool_], least: int) -> NDArray[np.bool_]:

@@ -10,6 +10,9 @@ from spinlab.phases.value import Phase
 
 # From rest to the spin's first hundred rpm; common practice, no published source.
 LONGEST_START_S = 25.0
+# Tones that are the same to within a quarter hertz, and so many of them.
+SAME_HZ = 0.5
+LEAST_COMMON = 2
 TRACKED = "the drum's speed track says so"
 
 
@@ -75,6 +78,20 @@ def absorbed(phases: list[Phase]) -> list[Phase]:
         else:
             break
     return out
+
+
+def continued(phases: list[Phase]) -> list[Phase]:
+    """A pump goes on where its tones do, though its noise changes: it draws air then."""
+    out = list(phases)
+    for k in range(1, len(out)):
+        before, here = out[k - 1], out[k]
+        unnamed = here.label in ("running, not identified", "fill")
+        if not unnamed or before.label != "pump" or _is_tracked(here):
+            continue
+        common = [f for f in here.lines_hz if any(abs(f - g) < SAME_HZ for g in before.lines_hz)]
+        if len(common) >= LEAST_COMMON:
+            out[k] = replace(before, start_s=here.start_s, end_s=here.end_s)
+    return joined(out)
 
 
 def drained(phases: list[Phase]) -> bool | None:

@@ -31,6 +31,26 @@ LABELS: tuple[str, ...] = (
 
 
 @dataclass(frozen=True, kw_only=True)
+class PumpSound:
+    """How a pump's tone and its noise swing, in pieces of a few seconds.
+
+    Attributes:
+        start_s: shape (p,), beginnings of the pieces.
+        tone_swing_db, noise_swing_db: shape (p,), standard deviation of the level within a piece,
+            0.7 to 8 Hz, below 500 Hz (hum and vanes) and above 1.2 kHz (water, bubbles).
+        together: shape (p,), correlation of the two levels: gurgling water and an automatic gain
+            swing both alike, air takes the load off the tone as its bubbles hiss.
+        above_quiet_db: how far the pump's tone stands above the quietest of the recording.
+    """
+
+    start_s: tuple[float, ...]
+    tone_swing_db: tuple[float, ...]
+    noise_swing_db: tuple[float, ...]
+    together: tuple[float, ...]
+    above_quiet_db: float
+
+
+@dataclass(frozen=True, kw_only=True)
 class Phase:
     """One labelled stretch of the recording, times on the file's own clock.
 
@@ -40,6 +60,7 @@ class Phase:
         confidence: 0 to 1.
         rivals: what else it could be.
         lines_hz: tones that stand still in it, strongest first.
+        pump: how evenly a pump sounds, for a sound's pump phase.
         evidence: what speaks for the label, in words.
         corrected: True where the user set it.
     """
@@ -51,6 +72,7 @@ class Phase:
     boundary_uncertainty_s: float = 0.5
     rivals: tuple[Cause, ...] = ()
     lines_hz: tuple[float, ...] = ()
+    pump: PumpSound | None = None
     evidence: str = ""
     corrected: bool = False
 
@@ -71,6 +93,10 @@ class MotionPattern:
         alternation_p: chance that odd and even bursts sound as different as they do by accident.
         directions: "both", "one", or "not measurable".
         first_on_s, second_on_s: mean on times of the odd and the even bursts.
+        first_off_s, second_off_s: mean pauses after the odd and after the even bursts.
+        first_pace_hz, second_pace_hz: how often a second the lifters throw the water.
+        first_speed_rpm, second_speed_rpm: where the drum's speed is known in the bursts.
+        second_over_first_speed: relative speed of the even bursts, from speeds or paces.
         reason: why there is no pattern or no direction; "" otherwise.
     """
 
@@ -83,6 +109,13 @@ class MotionPattern:
     directions: Literal["both", "one", "not measurable"] = "not measurable"
     first_on_s: Estimate | None = None
     second_on_s: Estimate | None = None
+    first_off_s: Estimate | None = None
+    second_off_s: Estimate | None = None
+    first_pace_hz: Estimate | None = None
+    second_pace_hz: Estimate | None = None
+    first_speed_rpm: Estimate | None = None
+    second_speed_rpm: Estimate | None = None
+    second_over_first_speed: Estimate | None = None
     reason: str = ""
 
 

@@ -46,6 +46,7 @@ BOUNDS: tuple[tuple[str, float, float], ...] = (
     ("belt.capacity_nm", 0.2, 1000.0),
     ("belt.defect", 0.0, 1.0),
     ("surroundings.mains_hz", 16.0, 400.0),
+    ("surroundings.pump_air", 0.0, 1.0),
     ("room.reverberation_s", 0.0, 10.0),
     ("room.volume_m3", 0.1, 1e6),
     ("room.distance_m", 0.01, 100.0),

@@ -15,7 +15,8 @@ class Surroundings:
 
     With `snr_db` set, the sum of all of it is scaled so that the machine's power over its power,
     both in 100-7000 Hz at the microphone while the drum turns above 300 rpm, has this ratio.
-    With None the levels stand, in dB relative to the machine's noise at 1200 rpm.
+    With None the levels stand, in dB relative to the machine's noise at 1200 rpm.  `pump_air` is
+    the share of time that slugs of air take in the drain pump, from `pump_air_from_s` on.
     """
 
     snr_db: float | None = None
@@ -24,6 +25,8 @@ class Surroundings:
     hum_db: float | None = None
     pump_db: float | None = None
     pump_on_s: tuple[float, float] = (0.0, 1e9)
+    pump_air: float = 0.0
+    pump_air_from_s: float = 0.0
     fill_db: float | None = None
     fill_on_s: tuple[float, float] = (0.0, 1e9)
     click_db: float | None = None

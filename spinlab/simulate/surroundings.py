@@ -12,6 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from spinlab.simulate.parameters import Parameters
+from spinlab.simulate.pump_sound import pump_sound
 from spinlab.simulate.speech import SPEECH_RATE_HZ, babble, speech
 from spinlab.simulate.streams import Samples, gain, stream
 from spinlab.simulate.structure import convolve, modal_response, shaped_noise_response
@@ -44,20 +45,9 @@ def hum(p: Parameters, base: Timebase) -> Samples:
 
 
 def pump(p: Parameters, base: Timebase) -> Samples:
-    """Drain pump: a two-pole synchronous motor on the mains, its vanes, and gurgling water."""
-    rng = stream(base.seed, "pump")
-    vanes = int(rng.integers(4, 8))
-    size = {2: 1.0, 4: gain(rng.normal(-8.0, 4.0)), 6: gain(rng.normal(-14.0, 4.0)), 1: 0.3}
-    size[vanes] = size.get(vanes, 0.0) + gain(rng.normal(-6.0, 4.0))
-    size[2 * vanes] = size.get(2 * vanes, 0.0) + gain(rng.normal(-12.0, 4.0))
-    turns = mains_turns(p, base) + 0.01 * base.slow("pump load", 1.0)
-    tone = read_wave(wave_table(size, rng), turns)
-    tone *= np.maximum(1.0 + 0.2 * base.slow("pump level", 0.5), 0.1)
-    shape = shaped_noise_response(rng, base.rate_hz, tilt_db_per_octave=-4.0, ripple_db=4.0)
-    water = convolve(base.white("gurgle"), shape)
-    water *= np.abs(1.0 + 0.8 * base.slow("gurgle level", 4.0))
-    mixed: Samples = (0.8 * tone + 0.6 * water) * switched(base, p.surroundings.pump_on_s)
-    return mixed
+    """The drain pump while it is switched on."""
+    running = pump_sound(p, base, mains_turns(p, base))
+    return running * switched(base, p.surroundings.pump_on_s)
 
 
 def fill(p: Parameters, base: Timebase) -> Samples:

@@ -1,7 +1,7 @@
 """Orders of a signal that is sampled much faster than it turns: angular resampling first.
 
 At equal steps of angle every window holds the same angles, so the least squares of
-`spinlab.vibration.tracking` need be solved once for the whole recording.
+`spinlab.vibration.window_fit` need be solved once for the whole recording.
 """
 
 from __future__ import annotations
@@ -14,7 +14,8 @@ from numpy.typing import NDArray
 from spinlab.orders import cell_edges, cell_means, turning_spans
 from spinlab.recording import Recording
 from spinlab.speed.track import SpeedTrack
-from spinlab.vibration.tracking import OrderTrack, reader, smoothed_noise, uncertainty_at
+from spinlab.vibration.tracking import OrderTrack, uncertainty_at
+from spinlab.vibration.window_fit import reader, smoothed_noise
 
 
 def angular_orders(

@@ -20,7 +20,30 @@ HIGHEST_ORDER_THAT_FOLDS = 3  # folding of these forbids a number
 # one of them folds onto an order, this share of the first counts as uncertainty.
 WEAK_ORDERS = range(4, 9)
 WEAK_SHARE = 0.05
+# Half the width of a Hann window's main lobe, in units of 1 / its length: two lines nearer than
+# this are one.
+MAIN_LOBE = 2.0
 MAINS_HARMONICS = (1, 2)  # the fundamental by the magnetic sensor and motors, twice by the pump
+
+
+def apart(
+    orders: NDArray[np.float64], drum_hz: float, length_s: float, rate_hz: float
+) -> NDArray[np.intp]:
+    """Indices of the orders that lie apart from each other and from 0 Hz once they are folded.
+
+    Args:
+        orders: rising, shape (k,).
+        drum_hz, length_s: drum rate and length of the window.
+    """
+    seen = folded_hz(orders * drum_hz, rate_hz)
+    kept: list[int] = []
+    for k, order in enumerate(orders):
+        near = [0.0, *seen[kept]]
+        # What does not fold is told from its neighbours by its own frequency.
+        folds = order * drum_hz > rate_hz / 2
+        if not folds or np.min(np.abs(seen[k] - np.array(near))) > MAIN_LOBE / length_s:
+            kept.append(k)
+    return np.array(kept, dtype=np.intp)
 
 
 def trouble_at(

@@ -82,13 +82,12 @@ def _level(orders: OrderTrack, order: float, span: Span) -> PlateauLevel:
     noise = np.sqrt(np.maximum(u**2 - shared**2, 0.0))
     frequency = order * span.speed_rpm / 60.0
     frequency_u = order * float(np.median(orders.speed_uncertainty_rpm[usable])) / 60.0
-    squares = np.abs(amplitude) ** 2
-    sizes = [_size(squares[a], noise[a], shared[a]) for a in range(len(squares))]
-    total = _size(
-        squares.sum(axis=0),
-        np.sqrt(np.sum(noise**2, axis=0)),
-        np.sqrt(np.sum(shared**2, axis=0)),
-    )
+    share, unseen = _shares(orders.time_s[usable], orders.length_s[usable], span)
+    sizes = [
+        _size(amplitude[a : a + 1], noise[a : a + 1], shared[a : a + 1], share, unseen)
+        for a in range(len(amplitude))
+    ]
+    total = _size(amplitude, noise, shared, share, unseen)
     axes = tuple(
         (name, level(size.value, size.standard_uncertainty, frequency, frequency_u))
         for name, size in zip(orders.axes, sizes, strict=True)
@@ -102,25 +101,54 @@ def _level(orders: OrderTrack, order: float, span: Span) -> PlateauLevel:
     )
 
 
+def _shares(
+    time_s: NDArray[np.float64], length_s: NDArray[np.float64], span: Span
+) -> tuple[NDArray[np.float64], float]:
+    """Share of a plateau that each window stands for, shape (w,), and the share that none sees.
+
+    Windows differ in length, so each stands for what is nearer to its centre than to any other's;
+    it sees its middle half, where its weight is half its largest or more.
+    """
+    middles = 0.5 * (time_s[1:] + time_s[:-1])
+    edges = np.clip([span.start_s, *middles, span.end_s], span.start_s, span.end_s)
+    part = np.diff(edges)
+    unseen = float(np.sum(np.maximum(part - 0.5 * length_s, 0.0)))
+    return part / part.sum(), unseen / float(part.sum())
+
+
 def _size(
-    square: NDArray[np.float64], u: NDArray[np.float64], shared: NDArray[np.float64]
+    amplitude: NDArray[np.complex128],
+    u: NDArray[np.float64],
+    shared: NDArray[np.float64],
+    share: NDArray[np.float64],
+    unseen: float,
 ) -> Estimate:
-    """Root mean square over the windows, the noise's power removed, with its uncertainty.
+    """Root mean square over a plateau of the vector's size, the noise's power removed.
+
+    What the size does from window to window beyond its noise is the plateau's own change and part
+    of its mean; only where no window looks does it make the mean uncertain.
 
     Args:
-        square: squared size in each window.
-        u: standard uncertainty of the size in each, from its own noise.
+        amplitude: shape (a, w).
+        u: standard uncertainty of each component from the noise, shape (a, w).
         shared: from what all windows have in common, which their number does not reduce.
+        share: of the plateau that each window stands for, shape (w,); they sum to 1.
+        unseen: share of the plateau that no window sees.
     """
+    size = np.sqrt(np.sum(np.abs(amplitude) ** 2, axis=0))
+    mean_square = float(share @ (size**2 - 2.0 * np.sum(u**2, axis=0)))
+    # Along the vector only its own direction's noise counts; a vector lost in noise has none.
+    along = np.sum((np.abs(amplitude) * u) ** 2, axis=0) / np.maximum(size, 1e-30) ** 2
+    noise = float(share @ np.maximum(along, np.mean(u**2, axis=0)))
     # Half-overlapping windows: about two thirds of them are independent.
-    count = max(1.0, 2.0 * len(square) / 3.0)
-    noise = 2.0 * float(np.mean(u**2))
-    value = float(np.sqrt(max(float(np.mean(square)) - noise, 0.0)))
-    spread = float(np.sqrt(square).std(ddof=1)) if len(square) > 2 else 0.0
-    own = float(np.sqrt(np.mean(u**2)))
-    scatter = max(spread, own) / float(np.sqrt(count))
-    common = float(np.sqrt(np.mean(shared**2)))
-    return Estimate(value=value, standard_uncertainty=float(np.hypot(scatter, common)))
+    count = max(1.0, 2.0 / 3.0 / float(np.sum(share**2)))
+    spread = float(np.sqrt(share @ (size - share @ size) ** 2)) if len(size) > 2 else noise**0.5
+    common = float(np.sqrt(share @ np.sum(shared**2, axis=0)))
+    scatter = float(np.hypot(np.sqrt(noise / count), unseen * spread))
+    return Estimate(
+        value=float(np.sqrt(max(mean_square, 0.0))),
+        standard_uncertainty=float(np.hypot(scatter, common)),
+    )
 
 
 def _aligned(amplitude: NDArray[np.complex128]) -> NDArray[np.complex128]:

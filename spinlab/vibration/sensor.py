@@ -18,6 +18,10 @@ TILT_WINDOW_S = 2.0
 # Ends of range that phone accelerometers are built with, in g (common practice).
 _RANGES_G = (2.0, 4.0, 8.0, 16.0)
 _STANDARD_GRAVITY = 9.80665
+# From this share of the largest reading up a sample stands at the end of range; a few may by
+# chance.
+_AT_END = 0.995
+_FEWEST_AT_END = 5
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -108,16 +112,40 @@ def _angle_deg(a: NDArray[np.float64], b: NDArray[np.float64]) -> float:
     return float(np.degrees(np.arctan2(cross, float(a @ b))))
 
 
-def _clipping(recording: Recording) -> tuple[float, float | None]:
-    """Share of samples within 0.5 % of an end of range that they also never exceed."""
+def held_samples(recording: Recording) -> NDArray[np.bool_]:
+    """Which samples lie within the sensor's range, shape (a, n); all of them for a sound."""
+    held = np.ones(recording.samples.shape, dtype=bool)
+    limit = _end_of_range(recording) if recording.kind == "acceleration" else None
+    if limit is None:
+        return held
+    held = np.abs(recording.samples) <= _AT_END * limit
+    if recording.clock is not None and recording.clock.resampled:
+        # A spline through a sample at the end of range bends its neighbours too.
+        from scipy.ndimage import binary_erosion
+
+        held = binary_erosion(held, np.ones((1, 5)), border_value=1)
+    return np.asarray(held)
+
+
+def _end_of_range(recording: Recording) -> float | None:
+    """The end of range that the log meets and never exceeds, m/s2; None where it meets none."""
     if recording.length == 0:
-        return 0.0, None
+        return None
     peak = float(np.nanmax(np.abs(recording.samples)))
     for limit_g in _RANGES_G:
         limit = limit_g * _STANDARD_GRAVITY
         if abs(peak - limit) < 0.01 * limit:
-            at_end = np.abs(recording.samples) > 0.995 * peak
-            share = float(np.mean(at_end.any(axis=0)))
-            if int(at_end.any(axis=0).sum()) >= 5:
-                return share, limit
-    return 0.0, None
+            at_end = (np.abs(recording.samples) > _AT_END * peak).any(axis=0)
+            if int(at_end.sum()) >= _FEWEST_AT_END:
+                return peak
+    return None
+
+
+def _clipping(recording: Recording) -> tuple[float, float | None]:
+    """Share of samples at an end of range, and that end as sensors are built."""
+    peak = _end_of_range(recording)
+    if peak is None:
+        return 0.0, None
+    at_end = (np.abs(recording.samples) > _AT_END * peak).any(axis=0)
+    nearest = min(_RANGES_G, key=lambda g: abs(g * _STANDARD_GRAVITY - peak))
+    return float(np.mean(at_end)), nearest * _STANDARD_GRAVITY

@@ -22,15 +22,20 @@ from numpy.typing import NDArray
 
 from spinlab.recording import Recording
 from spinlab.speed.track import SpeedTrack
-from spinlab.vibration.folding import trouble_at, weak_folding
+from spinlab.vibration.folding import apart, trouble_at, weak_folding
+from spinlab.vibration.sensor import held_samples
+from spinlab.vibration.window_fit import reader, smoothed_noise
 
 TURNS_PER_WINDOW = 8.0
 SHORTEST_S, LONGEST_S = 0.4, 4.0
 PLATEAU_S = 2.0  # on a plateau nothing changes within a window, so it may last this long
-# Beside an order, in units of the window's resolution 1 / turns: outside the Hann main lobe (2),
-# inside the next half order for eight turns.
-_BESIDE = np.array([-2.8, -2.2, 2.2, 2.8])
-_NOISE_WINDOWS = 5  # windows over which the noise beside an order is averaged
+# Share of a window's samples that must lie within the sensor's range on every axis; what is beyond
+# it is left out, and a sine is still told by its flanks.
+LEAST_HELD = 0.5
+# Leaving out what is beyond the range leaves out upward scatter more than downward: amplitudes read
+# low by up to twice the samples' scatter times the share lost over the share held (found on sines
+# with jittered stamps, a tenth to three fifths of them lost); taken as a rectangular bound.
+_SELECTION = 2.0 / np.sqrt(3.0)
 # Variance of time under a Hann weight of unit length: 1/12 - 1/(2 pi^2).
 _HANN_VARIANCE = 1.0 / 12.0 - 1.0 / (2.0 * np.pi**2)
 
@@ -77,7 +82,8 @@ class OrderTrack:
         k = self.index(order)
         a, u = np.abs(self.amplitude[k]), self.standard_uncertainty[k]
         total = np.maximum(self.size(order), 1e-30)
-        spread = np.sqrt(np.sum((a * u) ** 2, axis=0)) / total
+        part = np.multiply(a, u, out=np.full(u.shape, np.inf), where=np.isfinite(u))
+        spread = np.sqrt(np.sum(part**2, axis=0)) / total
         return np.asarray(np.maximum(spread, np.sqrt(np.mean(u**2, axis=0))))
 
     def usable(self, order: float) -> NDArray[np.bool_]:
@@ -111,18 +117,29 @@ def track_orders(
     amplitude = np.zeros(shape, dtype=complex)
     noise = np.zeros(shape)
     centres = np.array([0.5 * (a + b) for a, b in spans])
+    held, share = held_samples(recording), np.ones(shape[1:])
     for w, (start, end) in enumerate(spans):
-        amplitude[..., w], noise[..., w] = _fit(recording, track, start, end, wanted)
+        amplitude[..., w], noise[..., w], share[:, w] = _fit(
+            recording, held, track, start, end, wanted
+        )
     length = np.array([b - a for a, b in spans])
     speed = track.speed_at(centres) if len(spans) else np.zeros(0)
     speed_u = uncertainty_at(track, centres)
     smooth = smoothed_noise(noise)
     extra = _systematic(recording, wanted, speed, speed_u, length)
     shared = np.abs(amplitude) * extra[:, None, :]
+    shared = np.hypot(shared, _from_selection(smooth, share, length * recording.rate_hz))
     if recording.kind == "acceleration" and 1.0 in wanted:
         folded = weak_folding(wanted, speed, length, recording.rate_hz)
         first = np.abs(amplitude[int(np.argmin(np.abs(wanted - 1.0)))])
         shared = np.hypot(shared, folded[:, None, :] * first[None] / np.sqrt(3.0))
+    trouble = trouble_at(recording, wanted, speed, length, mains_hz=_mains(track))
+    trouble[:, np.isnan(share).any(axis=0)] = "too few samples for the drum's speed"
+    lost = 1.0 - share.min(axis=0)
+    for k in np.flatnonzero(lost > 1.0 - LEAST_HELD):
+        trouble[:, k] = (
+            f"the sensor stands at its end of range in {100.0 * lost[k]:.0f} % of the samples"
+        )
     return OrderTrack(
         orders=wanted,
         axes=recording.channel_names or tuple(str(k) for k in range(recording.channels)),
@@ -133,7 +150,7 @@ def track_orders(
         amplitude=amplitude,
         standard_uncertainty=np.hypot(smooth, shared),
         shared_uncertainty=shared,
-        trouble=trouble_at(recording, wanted, speed, length, mains_hz=_mains(track)),
+        trouble=trouble,
     )
 
 
@@ -174,83 +191,47 @@ def _is_plateau(track: SpeedTrack, start_s: float, end_s: float) -> bool:
 
 def _fit(
     recording: Recording,
+    held: NDArray[np.bool_],
     track: SpeedTrack,
     start_s: float,
     end_s: float,
     orders: NDArray[np.float64],
-) -> tuple[NDArray[np.complex128], NDArray[np.float64]]:
-    """Amplitudes and noise beside each order in one window, both of shape (k, a)."""
+) -> tuple[NDArray[np.complex128], NDArray[np.float64], NDArray[np.float64]]:
+    """Amplitudes and noise beside each order in one window, both of shape (k, a).
+
+    The third value, shape (a,), is the share of samples that the sensor's range holds, or
+    not-a-number where the window has too few for a fit.
+    """
     rate = recording.rate_hz
     first = max(0, int(np.ceil((start_s - recording.start_s) * rate)))
     last = min(recording.length, int((end_s - recording.start_s) * rate))
     x = recording.samples[:, first:last].astype(np.float64)
-    count = x.shape[1]
-    if count < 2 * len(orders) + 8:
-        blank = np.zeros((len(orders), x.shape[0]))
-        return blank.astype(complex), np.full(blank.shape, np.inf)
+    good, count = held[:, first:last], x.shape[1]
+    amplitude = np.zeros((len(x), len(orders)), dtype=complex)
+    noise = np.full(amplitude.shape, np.inf)
+    least = 2 * len(orders) + 8
+    if count < least:
+        return amplitude.T, noise.T, np.full(len(x), np.nan)
     time = recording.start_s + (first + np.arange(count)) / rate
     turns = track.turns_at(time)
     angle = 2.0 * np.pi * (turns - turns[0])
-    amplitude, noise = reader(angle, orders).read(x)
-    return (amplitude * np.exp(-2j * np.pi * orders * turns[0])).T, noise.T
-
-
-@dataclass(frozen=True, kw_only=True, eq=False)
-class Reader:
-    """What turns a window's samples into amplitudes and the noise beside them.
-
-    Attributes:
-        orders: number of orders k.
-        matrix: shape (n, 2 k (1 + q)): real and imaginary rows of the k orders' least squares,
-            then those of q orders in between for each, after the fit has taken its share, scaled
-            so that their mean square is the variance of the amplitude in white noise.
-    """
-
-    orders: int
-    matrix: NDArray[np.float64]
-
-    def read(self, x: NDArray[np.float64]) -> tuple[NDArray[np.complex128], NDArray[np.float64]]:
-        """Amplitudes and the standard deviation of each of their parts, both (..., k).
-
-        x has shape (..., n); many windows at once are much quicker than one by one.
-        """
-        both = x @ self.matrix
-        half = both.shape[-1] // 2
-        seen = both[..., :half] + 1j * both[..., half:]
-        amplitude, probes = seen[..., : self.orders], seen[..., self.orders :]
-        power = np.abs(probes.reshape(*probes.shape[:-1], self.orders, -1)) ** 2
-        return amplitude, np.asarray(np.sqrt(0.5 * np.mean(power, axis=-1)))
-
-
-def reader(angle: NDArray[np.float64], orders: NDArray[np.float64]) -> Reader:
-    """Hann-weighted least squares over a window whose samples lie at `angle` (rad), shape (n,)."""
-    count = len(angle)
-    weight = np.sin(np.pi * (np.arange(count) + 0.5) / count) ** 2
-    design = _design(angle, orders)
-    weighted = design * weight[:, None]
-    normal = design.T @ weighted
-    solve = np.linalg.solve(normal, weighted.T)
-    k = len(orders)
-    rows = solve[2 : 2 + k] - 1j * solve[2 + k :]
-    resolution = 2.0 * np.pi / max(angle[-1] - angle[0], 1e-9)
-    beside = (orders[:, None] + _BESIDE * resolution).ravel()
-    beside = np.where(beside > 0.5 * resolution, beside, np.abs(beside) + 3.0 * resolution)
-    probe = np.exp(-1j * np.outer(angle, beside)) * weight[:, None]
-    # What the fit takes from a probe is taken from the noise it sees as well.
-    rest = probe - weighted @ np.linalg.solve(normal, design.T @ probe)
-    own = np.sum(np.abs(rows) ** 2, axis=1)
-    left = np.sum(np.abs(rest) ** 2, axis=0).reshape(k, -1)
-    scaled = rest * np.sqrt(own[:, None] / left).ravel()
-    all_rows = np.concatenate([rows.T, scaled], axis=1)
-    return Reader(orders=k, matrix=np.concatenate([all_rows.real, all_rows.imag], axis=1))
-
-
-def _design(angle: NDArray[np.float64], orders: NDArray[np.float64]) -> NDArray[np.float64]:
-    """Columns: offset, drift, cosine of each order, sine of each order."""
-    count = len(angle)
-    ramp = np.linspace(-1.0, 1.0, count)
-    phase = np.outer(angle, orders)
-    return np.column_stack([np.ones(count), ramp, np.cos(phase), np.sin(phase)])
+    # An order that folds onto another within this window cannot be told from it: fitting both
+    # would set two huge numbers against each other.  The lower one is kept.
+    kept = apart(orders, (turns[-1] - turns[0]) / (time[-1] - time[0]), count / rate, rate)
+    whole = reader(angle, orders[kept]) if good.all(axis=1).any() else None
+    share = good.mean(axis=1)
+    for axis, row in enumerate(x):
+        inside = good[axis]
+        if inside.sum() < max(least, LEAST_HELD * count):
+            share[axis] = min(share[axis], np.nextafter(LEAST_HELD, 0.0))
+            continue
+        read = whole if whole is not None and inside.all() else None
+        read = read or reader(angle, orders[kept], held=inside)
+        seen, beside = read.read(row)
+        amplitude[axis, kept], noise[axis] = seen, beside.max()
+        noise[axis, kept] = beside
+    amplitude *= np.exp(-2j * np.pi * orders * turns[0])
+    return amplitude.T, noise.T, share
 
 
 def _systematic(
@@ -274,27 +255,21 @@ def _systematic(
     return np.asarray(np.hypot(from_speed, from_jitter))
 
 
+def _from_selection(
+    noise: NDArray[np.float64], share: NDArray[np.float64], count: NDArray[np.float64]
+) -> NDArray[np.float64]:
+    """Standard uncertainty from samples beyond the sensor's range, shape (k, a, w).
+
+    White scatter s of n samples under a Hann weight leaves s sqrt(3 / n) on each component.
+    """
+    share = np.clip(np.nan_to_num(share, nan=1.0), LEAST_HELD, 1.0)
+    lost = (1.0 - share) / share * np.sqrt(count * share / 3.0)
+    return np.asarray(_SELECTION * np.where((lost > 0.0) & np.isfinite(noise), noise, 0.0) * lost)
+
+
 def uncertainty_at(track: SpeedTrack, time_s: NDArray[np.float64]) -> NDArray[np.float64]:
     """The track's standard uncertainty at any times, rpm."""
     if len(track.time_s) == 0:
         return np.zeros_like(time_s)
     u = np.nan_to_num(track.standard_uncertainty_rpm, nan=0.0)
     return np.asarray(np.interp(time_s, track.time_s, u))
-
-
-def smoothed_noise(noise: NDArray[np.float64]) -> NDArray[np.float64]:
-    """Noise averaged in power over neighbouring windows, last axis."""
-    return np.asarray(np.sqrt(_running_mean(noise**2, _NOISE_WINDOWS)))
-
-
-def _running_mean(values: NDArray[np.float64], width: int) -> NDArray[np.float64]:
-    """Mean over the last axis in a centred window, shortened at the ends."""
-    count = values.shape[-1]
-    if count == 0:
-        return values
-    half = width // 2
-    low = np.maximum(np.arange(count) - half, 0)
-    high = np.minimum(np.arange(count) + half + 1, count)
-    zero = np.zeros((*values.shape[:-1], 1))
-    total = np.concatenate([zero, np.cumsum(values, axis=-1)], axis=-1)
-    return np.asarray((total[..., high] - total[..., low]) / (high - low))

@@ -6,11 +6,13 @@ import numpy as np
 import pytest
 
 from spinlab.errors import InputError
-from spinlab.phases import cut_phases, parse_correction
+from spinlab.phases import Phase, cut_phases, parse_correction
 from spinlab.phases.clicks import clicks
 from spinlab.phases.correct import corrected
 from spinlab.phases.features import Features
-from spinlab.phases.motion import motion_pattern
+from spinlab.phases.motion import _splits, motion_pattern
+from spinlab.phases.pace import pace
+from spinlab.phases.pump import with_pump_sound
 from spinlab.reading import read
 from spinlab.vibration.loudness import loudness
 from tests.courses import drawn, track_of
@@ -84,6 +86,92 @@ def test_clicks_are_found_where_they_are():
 def test_steady_noise_and_slow_swells_hold_no_clicks():
     x = noise(30) * (1.0 + 3.0 * np.sin(np.arange(480000) / 16000 * 2.0) ** 2)
     assert clicks(loudness(sound_of(x, 16000.0))) == ()
+
+
+def test_a_click_in_a_room_that_rings_is_found_and_slapping_water_is_none():
+    # ISO 3382-2: reverberation of 0.9 s is a fall of 60 dB in that time
+    x = noise(30)
+    rng = np.random.default_rng(1)
+    tail = np.exp(-6.91 / 0.9 * np.arange(14400) / 16000)
+    for time in (3.0, 9.5):
+        first = round(time * 16000)
+        x[first : first + 14400] += 0.25 * tail * rng.standard_normal(14400)
+    slaps_db = np.repeat(6.0 * rng.standard_normal(1200), 160)
+    rise = np.minimum(1.0, np.minimum(np.arange(192000), np.arange(192000)[::-1]) / 32000.0)
+    x[16 * 16000 : 28 * 16000] *= 10.0 ** (rise * (20.0 + slaps_db) / 20.0)
+    assert clicks(loudness(sound_of(x, 16000.0))) == pytest.approx((3.0, 9.5), abs=0.02)
+
+
+def test_an_automatic_gain_that_turns_the_quiet_up_makes_no_motion_of_it():
+    # Eight bursts 14 dB above a room that the gain turns up by 8 dB within each pause.
+    x = noise(100)
+    time = np.arange(len(x)) / 16000
+    phase = time % 12.0
+    pause = np.where(phase < 4.0, phase / 4.0, 0.0)
+    x *= 10 ** (np.where(phase >= 4.0, 14.0, 8.0 * pause) / 20.0)
+    found = cut_phases(sound_of(x, 16000.0))
+    spans = [(p.start_s, p.end_s) for p in found.of("wash motion")]
+    expected = [(12.0 * k + 4.0, 12.0 * k + 12.0) for k in range(8)]
+    assert np.array(spans) == pytest.approx(np.array(expected), abs=0.8)
+
+
+def paced(hz, spans, seconds, seed=0):
+    """Noise that swells `hz` times a second within spans, over a quiet room."""
+    rng = np.random.default_rng(seed)
+    x, time = noise(seconds, seed=seed), np.arange(seconds * 16000) / 16000
+    for start, end in spans:
+        inside = (time >= start) & (time < end)
+        swell = 1.0 + 0.5 * np.cos(2 * np.pi * hz * (time[inside] - start) + rng.uniform(0, 6.28))
+        x[inside] += 0.1 * swell * rng.standard_normal(int(inside.sum()))
+    return x
+
+
+def test_the_two_directions_speeds_are_compared_by_the_lifters_pace():
+    spans = [(12.0 * k + 4.0, 12.0 * k + 12.0) for k in range(8)]
+    x = paced(2.5, spans[::2], 100) + paced(2.2, spans[1::2], 100, seed=1)
+    motion = cut_phases(sound_of(x, 16000.0)).motion
+    for estimate, true in (
+        (motion.first_pace_hz, 2.5),
+        (motion.second_pace_hz, 2.2),
+        (motion.second_over_first_speed, 0.88),
+    ):
+        assert abs(estimate.value - true) < 3.0 * estimate.standard_uncertainty
+        assert estimate.standard_uncertainty < 0.02 * true
+
+
+def test_bursts_of_noise_without_a_pace_have_none_in_at_most_a_few_percent():
+    spans = [(12.0 * k + 2.0, 12.0 * k + 10.0) for k in range(4)]
+    told = sum(
+        pace(loudness(sound_of(paced(0.0, spans, 50, seed=k), 16000.0)), spans) is not None
+        for k in range(25)
+    )
+    assert told <= 3  # 99.8 % of Binomial(25, 0.01) lie below
+
+
+def test_a_tone_that_sinks_as_the_noise_rises_is_told_from_one_that_gurgles_along():
+    rng = np.random.default_rng(0)
+    time = np.arange(30 * 16000) / 16000
+    tone = np.sin(2 * np.pi * 100.0 * time) + 0.5 * np.sin(2 * np.pi * 300.0 * time)
+    white = rng.standard_normal(len(time))
+    gurgle = np.exp(0.5 * np.repeat(rng.standard_normal(300), 1600)) * white
+    air = np.repeat(rng.random(150) < 0.5, 3200)
+    whole = Phase(label="pump", start_s=0.0, end_s=30.0, confidence=1.0)
+    steady, slugs = (
+        with_pump_sound(whole, loudness(sound_of(0.05 * x, 16000.0))).pump
+        for x in (
+            tone + gurgle,
+            np.where(air, 0.4, 1.0) * tone + np.where(air, 1.5, 0.5) * white,
+        )
+    )
+    assert min(steady.together) > 0.5
+    assert max(slugs.together) < -0.2
+
+
+def test_splits_of_many_bursts_are_drawn_over_all_of_them():
+    drawn_splits = _splits(20, 10)
+    assert len(drawn_splits) == 2000
+    with_the_first = np.mean([0 in split for split in drawn_splits])
+    assert with_the_first == pytest.approx(0.5, abs=0.04)
 
 
 def bursts(count, difference, seed=0):

@@ -7,6 +7,7 @@ import pytest
 from scipy.signal import welch
 
 from spinlab.simulate.parameters import Parameters, Phone, Step, Surroundings
+from spinlab.simulate.pump_sound import air_slugs
 from spinlab.simulate.simulator import spin_test
 from spinlab.simulate.sound_recording import at_the_microphone
 from spinlab.simulate.speech import SPEECH_RATE_HZ, babble, speech
@@ -59,6 +60,22 @@ def test_the_pump_is_locked_to_the_mains_and_runs_only_while_it_is_on():
     assert not sound[(base.time_s < 3.9) | (base.time_s > 12.1)].any()
     at = line_amplitude(sound[on], base.time_s[on], 100.0)
     assert at > 10.0 * line_amplitude(sound[on], base.time_s[on], 109.0)
+
+
+def test_a_pump_that_draws_air_loses_its_tone_in_slugs_and_hisses_from_then_on():
+    p, base = still(mains_drift_hz=0.0, pump_air=0.5, pump_air_from_s=10.0)
+    full, _ = still(mains_drift_hz=0.0)
+    sound, water = pump(p, base), pump(full, base)
+    before, after = (base.time_s < 9.9), (base.time_s > 10.5) & (base.time_s < 19.0)
+    np.testing.assert_array_equal(sound[before], water[before])
+    air = air_slugs(p, base)
+    assert float(air[after].mean()) == pytest.approx(0.5, abs=0.2)  # 17 slugs of each, exponential
+    tone = band(sound, RATE_HZ, 90.0, 110.0)
+    dry, wet = after & (air > 0.99), after & (air < 0.01)
+    assert rms(tone[dry]) < 0.75 * rms(tone[wet])
+    # bubbles of 0.8 to 5 mm ring between 650 and 4000 Hz (Minnaert 1933)
+    hiss = band(sound, RATE_HZ, 1000.0, 3500.0)
+    assert rms(hiss[dry]) > 1.3 * rms(hiss[wet])
 
 
 def test_a_fan_keeps_its_own_rate():
