@@ -25,7 +25,7 @@ from spinlab.envelope.bands import (
 )
 from spinlab.envelope.kurtosis import Band, Kurtogram, band_tree, fast_kurtogram
 from spinlab.envelope.whitening import line_limited
-from spinlab.orders import Span, angle_cells, cell_means, turning_spans
+from spinlab.orders import Cells, Span, angle_cells, cell_means, turning_spans
 from spinlab.recording import Recording
 from spinlab.speed.track import SpeedTrack
 
@@ -33,10 +33,11 @@ Array = NDArray[np.float64]
 
 # Shafts turning less than this many times per drum turn belong to the drum's group.
 DRUM_GROUP_BELOW = 3.0
-# An envelope below three times the impact rate no longer shows single impacts; below 500 Hz the
-# orders of drum and motor are dense.  Common practice, no published source.
+# A carrier below twice the impact rate no longer shows single impacts (the fastest is the inner
+# race's; an outer race strikes at two thirds of it); below 500 Hz the orders of drum and motor are
+# dense.  Common practice, no published source.
 LEAST_CARRIER_HZ = 500.0
-CARRIER_OVER_RATE = 3.0
+CARRIER_OVER_RATE = 2.0
 # The highest part of the band is left to the anti-alias filter's slope.
 HIGHEST_SHARE = 0.45
 # Harmonics of the fastest race that the order axis must hold, and cells per highest order.
@@ -52,6 +53,10 @@ _NARROW_FROM_HZ = 1500.0
 # Rates above so many over the window's length hardly pass it (a Hann window's first zero lies at
 # two); what stands there at top speed are images of a knock's multiples.
 _PASSED = 2.6
+# From this share of the top speed on the drum counts as fast; a part by itself needs so many turns
+# to tell orders 0.04 apart.
+_FAST_SHARE = 0.75
+_LEAST_PART_TURNS = 40.0
 # The channels of a stereo or three-axis recording; more add little and cost time.
 _MOST_CHANNELS = 3
 
@@ -66,18 +71,24 @@ class Group:
         pieces: per stretch of time the envelopes over time, shape (bands, n), those of short
             windows first; together their bands are those of every other array.
         spans: the stretches.
-        cells: per stretch, envelopes shape (bands, m) over angle.
         cells_per_turn: cells per drum turn.
-        spectra: the order spectra over all stretches, competing lines set aside.
+        turns: drum turns in all stretches.
+        looks: the order spectra, competing lines set aside, of everything together; and, where
+            the drum held both for long enough, of its fast and of its slow part alone.
     """
 
     bearings: tuple[MountedBearing, ...]
     merits: tuple[BandMerit, ...]
     pieces: tuple[tuple[BandEnvelopes, ...], ...]
     spans: tuple[Span, ...]
-    cells: tuple[Array, ...]
     cells_per_turn: int
-    spectra: EnvelopeSpectra
+    turns: float
+    looks: tuple[EnvelopeSpectra, ...]
+
+    @property
+    def spectra(self) -> EnvelopeSpectra:
+        """The order spectra over all stretches."""
+        return self.looks[0]
 
     @property
     def weights(self) -> Array:
@@ -200,7 +211,7 @@ def build_group(
     windows = _windows(rate_hz, fastest_hz, carrier_hz)
     highest = min(_HARMONICS_KEPT * fastest_hz / top_hz, rate_hz / windows[0][0] / top_hz)
     cells_per_turn = 2 ** int(np.ceil(np.log2(_CELLS_PER_ORDER * highest)))
-    pieces, cells = [], []
+    pieces, cells, rates = [], [], []
     for stretch in stretches:
         row = tuple(
             band_envelopes(
@@ -216,25 +227,54 @@ def build_group(
         )
         pieces.append(row)
         over = [over_angle(piece, track, stretch.span, cells_per_turn) for piece in row]
-        # Windows of different length end at different times.
+        # Windows of different length begin and end at different times.
         shortest = min(part.shape[1] for part in over)
         cells.append(np.concatenate([part[:, :shortest] for part in over]))
-    spectra = envelope_spectra(np.concatenate(cells, axis=1), cells_per_turn, highest_order=highest)
-    if bearings[0].shaft_order.value < DRUM_GROUP_BELOW:
-        reach = [_PASSED * rate_hz / window / top_hz for window, bands in windows for _ in bands]
-        spectra = spectra.blind_above(reach)
-    uncertainty = speed_uncertainty(track, spans)
-    spectra = spectra.without(competing_lines(competitors, highest, uncertainty))
-    merits = band_merits(pieces, kurtogram, spectra, mains_hz)
+        rates.append(_cell_rates_hz(row[-1], track, stretch.span, cells_per_turn)[:shortest])
+    passed = [_PASSED * rate_hz / window for window, bands in windows for _ in bands]
+    known = competing_lines(competitors, highest, speed_uncertainty(track, spans))
+    every, rate = np.concatenate(cells, axis=1), np.concatenate(rates)
+    looks: list[EnvelopeSpectra] = []
+    for part in _parts(rate, cells_per_turn):
+        spectra = envelope_spectra(every[:, part], cells_per_turn, highest_order=highest)
+        if bearings[0].shaft_order.value < DRUM_GROUP_BELOW:
+            fastest = float(np.percentile(rate[part], 99.0))
+            # A slow drum's belt and motor beat in low bands, and a part averages less of it away.
+            heard = [not looks or band.low_hz >= _NARROW_FROM_HZ for _, b in windows for band in b]
+            reach = [limit / fastest * ok for limit, ok in zip(passed, heard, strict=True)]
+            spectra = spectra.blind_above(reach)
+        looks.append(spectra.without(known))
+    merits = band_merits(pieces, kurtogram, looks[0], mains_hz)
     return Group(
         bearings=tuple(bearings),
         merits=merits,
         pieces=tuple(pieces),
         spans=tuple(spans),
-        cells=tuple(cells),
         cells_per_turn=cells_per_turn,
-        spectra=spectra,
+        turns=every.shape[1] / cells_per_turn,
+        looks=tuple(looks),
     )
+
+
+def _parts(rate_hz: Array, cells_per_turn: int) -> list[NDArray[np.int64] | slice]:
+    """Everything; and its fast and slow cells apart, where both are long enough.
+
+    Damage may drown in the noise of one speed and stand clear at another.
+
+    Args:
+        rate_hz: shape (cells,), turns of the drum per second in each cell.
+        cells_per_turn: cells per drum turn.
+    """
+    turns = len(rate_hz) // cells_per_turn
+    # Whole turns, so that lines of the drum's own turning stay lines where a part is in pieces.
+    rate = rate_hz[: turns * cells_per_turn].reshape(turns, cells_per_turn).mean(axis=1)
+    fast = rate >= _FAST_SHARE * np.percentile(rate, 99.0) if turns else np.zeros(0, bool)
+    if min(np.count_nonzero(fast), np.count_nonzero(~fast)) < _LEAST_PART_TURNS:
+        return [slice(None)]
+    return [
+        slice(None),
+        *(np.flatnonzero(np.repeat(part, cells_per_turn)) for part in (fast, ~fast)),
+    ]
 
 
 def _windows(
@@ -260,11 +300,27 @@ def over_angle(
     bands: slice = slice(None),
 ) -> Array:
     """Envelopes of a stretch at equal steps of the drum's angle, shape (bands, cells)."""
+    inside, begin_s = _cells_within(piece, track, span, cells_per_turn)
+    return cell_means(piece.values[bands], piece.rate_hz, inside, start_s=begin_s)
+
+
+def _cell_rates_hz(
+    piece: BandEnvelopes, track: SpeedTrack, span: Span, cells_per_turn: int
+) -> Array:
+    """Turns of the drum per second in each cell of `over_angle`."""
+    cells, _ = _cells_within(piece, track, span, cells_per_turn)
+    rates: Array = 1.0 / (cells_per_turn * (cells.end_s - cells.begin_s))
+    return rates
+
+
+def _cells_within(
+    piece: BandEnvelopes, track: SpeedTrack, span: Span, cells_per_turn: int
+) -> tuple[Cells, float]:
+    """The cells of equal angle that a stretch's envelopes cover, and when the first begins."""
     cells = angle_cells(track, span, cells_per_turn=cells_per_turn)
     begin_s = piece.start_s - 0.5 / piece.rate_hz
     end_s = begin_s + piece.values.shape[1] / piece.rate_hz
-    inside = cells.within(begin_s, end_s)
-    return cell_means(piece.values[bands], piece.rate_hz, inside, start_s=begin_s)
+    return cells.within(begin_s, end_s), begin_s
 
 
 def steady_kurtogram(
