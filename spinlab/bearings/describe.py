@@ -11,15 +11,8 @@ from numpy.typing import NDArray
 from spinlab.bearings.evidence import LOOKS, Competitor, Hypothesis, LineEvidence
 from spinlab.bearings.geometry import Fault, MountedBearing
 from spinlab.bearings.group import Group
-from spinlab.bearings.score import (
-    MOST_HARMONICS,
-    Best,
-    Pattern,
-    log10_any,
-    read_line,
-    search,
-    sideband_lines,
-)
+from spinlab.bearings.patterns import MOST_HARMONICS, Pattern
+from spinlab.bearings.score import Best, log10_any, read_line, search, sideband_lines
 from spinlab.bearings.spectra import MASK_LINES, EnvelopeSpectra
 from spinlab.phrase import say
 

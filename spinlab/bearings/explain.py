@@ -18,15 +18,8 @@ from spinlab.bearings.evidence import Competitor, Hypothesis
 from spinlab.bearings.families import dominance, family_lines, shaft_scale, simple_fraction
 from spinlab.bearings.geometry import FAULTS, Fault, MountedBearing
 from spinlab.bearings.group import Group
-from spinlab.bearings.score import (
-    SLIP_WIDTHS,
-    Best,
-    Pattern,
-    harmonics_pattern,
-    log10_any,
-    search,
-    sidebands_pattern,
-)
+from spinlab.bearings.patterns import Pattern, harmonics_pattern, sidebands_pattern
+from spinlab.bearings.score import SLIP_WIDTHS, Best, log10_any, search
 from spinlab.bearings.spectra import EnvelopeSpectra
 
 Looks = tuple[EnvelopeSpectra, ...]

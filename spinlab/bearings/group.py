@@ -12,6 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from spinlab.bearings.angle import cell_rates_hz, over_angle, parts_by_speed
 from spinlab.bearings.evidence import Competitor
 from spinlab.bearings.geometry import MountedBearing
 from spinlab.bearings.merits import band_merits
@@ -25,7 +26,7 @@ from spinlab.envelope.bands import (
 )
 from spinlab.envelope.kurtosis import Band, Kurtogram, band_tree, fast_kurtogram
 from spinlab.envelope.whitening import line_limited
-from spinlab.orders import Cells, Span, angle_cells, cell_means, turning_spans
+from spinlab.orders import Span, turning_spans
 from spinlab.recording import Recording
 from spinlab.speed.track import SpeedTrack
 
@@ -53,10 +54,6 @@ _NARROW_FROM_HZ = 1500.0
 # Rates above so many over the window's length hardly pass it (a Hann window's first zero lies at
 # two); what stands there at top speed are images of a knock's multiples.
 _PASSED = 2.6
-# From this share of the top speed on the drum counts as fast; a part by itself needs so many turns
-# to tell orders 0.04 apart.
-_FAST_SHARE = 0.75
-_LEAST_PART_TURNS = 40.0
 # The channels of a stereo or three-axis recording; more add little and cost time.
 _MOST_CHANNELS = 3
 
@@ -230,12 +227,12 @@ def build_group(
         # Windows of different length begin and end at different times.
         shortest = min(part.shape[1] for part in over)
         cells.append(np.concatenate([part[:, :shortest] for part in over]))
-        rates.append(_cell_rates_hz(row[-1], track, stretch.span, cells_per_turn)[:shortest])
+        rates.append(cell_rates_hz(row[-1], track, stretch.span, cells_per_turn)[:shortest])
     passed = [_PASSED * rate_hz / window for window, bands in windows for _ in bands]
     known = competing_lines(competitors, highest, speed_uncertainty(track, spans))
     every, rate = np.concatenate(cells, axis=1), np.concatenate(rates)
     looks: list[EnvelopeSpectra] = []
-    for part in _parts(rate, cells_per_turn):
+    for part in parts_by_speed(rate, cells_per_turn):
         spectra = envelope_spectra(every[:, part], cells_per_turn, highest_order=highest)
         if bearings[0].shaft_order.value < DRUM_GROUP_BELOW:
             fastest = float(np.percentile(rate[part], 99.0))
@@ -256,27 +253,6 @@ def build_group(
     )
 
 
-def _parts(rate_hz: Array, cells_per_turn: int) -> list[NDArray[np.int64] | slice]:
-    """Everything; and its fast and slow cells apart, where both are long enough.
-
-    Damage may drown in the noise of one speed and stand clear at another.
-
-    Args:
-        rate_hz: shape (cells,), turns of the drum per second in each cell.
-        cells_per_turn: cells per drum turn.
-    """
-    turns = len(rate_hz) // cells_per_turn
-    # Whole turns, so that lines of the drum's own turning stay lines where a part is in pieces.
-    rate = rate_hz[: turns * cells_per_turn].reshape(turns, cells_per_turn).mean(axis=1)
-    fast = rate >= _FAST_SHARE * np.percentile(rate, 99.0) if turns else np.zeros(0, bool)
-    if min(np.count_nonzero(fast), np.count_nonzero(~fast)) < _LEAST_PART_TURNS:
-        return [slice(None)]
-    return [
-        slice(None),
-        *(np.flatnonzero(np.repeat(part, cells_per_turn)) for part in (fast, ~fast)),
-    ]
-
-
 def _windows(
     rate_hz: float, fastest_hz: float, carrier_hz: tuple[float, float]
 ) -> list[tuple[int, tuple[Band, ...]]]:
@@ -289,38 +265,6 @@ def _windows(
     every = band_tree(*carrier_hz, least_width_hz=2.0 * rate_hz / (_LONGER * short))
     narrow = tuple(b for b in every if b not in wide and b.low_hz >= _NARROW_FROM_HZ)
     return [(short, wide), (_LONGER * short, narrow)] if narrow else [(short, wide)]
-
-
-def over_angle(
-    piece: BandEnvelopes,
-    track: SpeedTrack,
-    span: Span,
-    cells_per_turn: int,
-    *,
-    bands: slice = slice(None),
-) -> Array:
-    """Envelopes of a stretch at equal steps of the drum's angle, shape (bands, cells)."""
-    inside, begin_s = _cells_within(piece, track, span, cells_per_turn)
-    return cell_means(piece.values[bands], piece.rate_hz, inside, start_s=begin_s)
-
-
-def _cell_rates_hz(
-    piece: BandEnvelopes, track: SpeedTrack, span: Span, cells_per_turn: int
-) -> Array:
-    """Turns of the drum per second in each cell of `over_angle`."""
-    cells, _ = _cells_within(piece, track, span, cells_per_turn)
-    rates: Array = 1.0 / (cells_per_turn * (cells.end_s - cells.begin_s))
-    return rates
-
-
-def _cells_within(
-    piece: BandEnvelopes, track: SpeedTrack, span: Span, cells_per_turn: int
-) -> tuple[Cells, float]:
-    """The cells of equal angle that a stretch's envelopes cover, and when the first begins."""
-    cells = angle_cells(track, span, cells_per_turn=cells_per_turn)
-    begin_s = piece.start_s - 0.5 / piece.rate_hz
-    end_s = begin_s + piece.values.shape[1] / piece.rate_hz
-    return cells.within(begin_s, end_s), begin_s
 
 
 def steady_kurtogram(

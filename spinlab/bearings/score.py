@@ -3,11 +3,12 @@
 Each harmonic is the sum of the free lines within a relative width of h times the order; its
 improbability under noise alone, -ln p, follows the unit exponential law, and the total over H
 harmonics the gamma law of shape H (Fisher 1932).  One harmonic counts for at most `HIGHEST`
-nepers, so that a single line, which anything can make, never decides.
+nepers, so that a single line, which anything can make, never decides.  Sidebands are lines like
+any other (`patterns`).
 
 The best order in a range, width and band is then corrected for every place looked at: the
-positions, the widths, the bands (weighted Bonferroni: Genovese, Roeder, Wasserman, Biometrika 93
-(2006) 509-524).
+positions, the widths, the patterns, the parts of the recording, the bands (weighted Bonferroni:
+Genovese, Roeder, Wasserman, Biometrika 93 (2006) 509-524).
 """
 
 from __future__ import annotations
@@ -20,17 +21,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from spinlab.bearings.evidence import LineEvidence
+from spinlab.bearings.patterns import HIGHEST, Pattern, counted, harmonics_pattern
 from spinlab.bearings.spectra import EnvelopeSpectra
 from spinlab.envelope.significance import box_log_survival, log_any, log_survival
 
 Array = NDArray[np.float64]
 
-MOST_HARMONICS = 5
-# p = 1.5e-8 for one line: two such lines pass every correction made here, one does not.
-HIGHEST = 18.0
-# Likewise a harmonic with its sidebands by itself: by so much more for each of them.  Images and
-# beats of a strong comb stand one order apart, as sidebands do.
-_SIDE_COUNTS = 3.0
 # Relative widths over which a harmonic is gathered: a pure line; the speed's uncertainty (put
 # in by the caller); and the smear by the balls' random slip, a few tenths of a percent.
 SLIP_WIDTHS = (0.0, 0.002, 0.005)
@@ -45,34 +41,6 @@ _WIDER_MUST_GAIN = 4.0
 _STEPS_PER_LINE = 4
 _STEPS_PER_BOX = 3
 _LN10 = float(np.log(10.0))
-
-
-@dataclass(frozen=True, kw_only=True, eq=False)
-class Pattern:
-    """Which lines make a family: line i lies at `multiple[i]` x order + `offset[i]`.
-
-    Attributes:
-        multiple, offset: shape (lines,), harmonic after harmonic.
-        smear: shape (lines,), by how much a line is wider than its share of the relative width.
-        sides: sidebands of each harmonic.
-    """
-
-    multiple: Array
-    offset: Array
-    smear: Array
-    sides: int = 0
-
-
-def harmonics_pattern(count: int = MOST_HARMONICS, *, random_walk: bool = False) -> Pattern:
-    """Harmonics alone.
-
-    Args:
-        count: how many.
-        random_walk: intervals between blows scatter by themselves; the phase then walks at
-            random and the h-th line is h^2 times as wide as the first (Randall and Antoni 2011).
-    """
-    h = np.arange(1.0, count + 1.0)
-    return Pattern(multiple=h, offset=np.zeros(count), smear=h if random_walk else np.ones(count))
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -103,38 +71,6 @@ class _Scores:
     total: Array
     soft_log_p: Array
     trials: float
-
-
-def sidebands_pattern(step: float, sides: int, count: int = 3) -> Pattern:
-    """Harmonics with their sidebands: a load that turns with ring or cage passes the damage.
-
-    A damaged inner race under a narrow load zone puts more than half of its power there (Randall
-    and Antoni, Mechanical Systems and Signal Processing 25 (2011) 485-520, section 2).
-
-    Args:
-        step: spacing of the sidebands, in orders.
-        sides: sidebands either side of each harmonic.
-        count: harmonics.
-    """
-    h = np.repeat(np.arange(1.0, count + 1.0), 2 * sides + 1)
-    offset = step * np.tile(np.arange(-sides, sides + 1.0), count)
-    return Pattern(multiple=h, offset=offset, smear=np.ones(len(h)), sides=2 * sides)
-
-
-def counted(nepers: Array, pattern: Pattern) -> Array:
-    """Sum of a family's nepers, no line and no harmonic counted for more than it may.
-
-    Args:
-        nepers: shape (..., lines).
-        pattern: which lines they are.
-    """
-    capped = np.minimum(nepers, HIGHEST)
-    if pattern.sides:
-        lines = 1 + pattern.sides
-        groups = capped.reshape(*capped.shape[:-1], -1, lines).sum(axis=-1)
-        capped = np.minimum(groups, HIGHEST + _SIDE_COUNTS * pattern.sides)
-    total: Array = capped.sum(axis=-1)
-    return total
 
 
 def search(

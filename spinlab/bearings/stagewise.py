@@ -13,9 +13,11 @@ from typing import Protocol
 import numpy as np
 from numpy.typing import NDArray
 
+from spinlab.bearings.angle import over_angle
 from spinlab.bearings.evidence import Competitor, Follows, SpeedTest, StageEvidence
-from spinlab.bearings.group import Group, over_angle
-from spinlab.bearings.score import Pattern, counted, harmonic_nepers, harmonics_pattern
+from spinlab.bearings.group import Group
+from spinlab.bearings.patterns import Pattern, counted, harmonics_pattern
+from spinlab.bearings.score import harmonic_nepers
 from spinlab.bearings.spectra import EnvelopeSpectra, competing_lines, envelope_spectra
 from spinlab.envelope.kurtosis import Band
 from spinlab.envelope.significance import log_any, log_survival

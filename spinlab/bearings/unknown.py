@@ -17,7 +17,8 @@ from spinlab.bearings.geometry import (
     BearingGeometry,
 )
 from spinlab.bearings.group import Group
-from spinlab.bearings.score import MOST_HARMONICS, SLIP_WIDTHS, log10_any, read_line, search
+from spinlab.bearings.patterns import MOST_HARMONICS
+from spinlab.bearings.score import SLIP_WIDTHS, log10_any, read_line, search
 from spinlab.bearings.spectra import EnvelopeSpectra
 from spinlab.bearings.stagewise import stage_evidence, test_speed
 from spinlab.phrase import say
