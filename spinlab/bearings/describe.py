@@ -35,6 +35,8 @@ _FINDABLE_LEVEL = 12.0
 # A companion is not a by-product: it is rare by chance and at least a third as deep.
 _COMPANION_LOG10 = -4.0
 _COMPANION_SHARE = 0.35
+# Beyond this no harmonics alone can be so rare: they were among what was searched.
+_WORTH_A_SEARCH_LOG10 = -2.0
 # It has lines of its own, the first harmonic among them and this rare each, where the leader
 # has neither harmonic nor sideband.
 _COMPANION_LINES = 2
@@ -104,6 +106,8 @@ def companions(
     found: list[Fault] = []
     for case in waiting:
         if case.bearing != leader.bearing or case.fault in (leader.fault, "cage"):
+            continue
+        if case.best is None or log10_any(case.best.log_p, tests) > _WORTH_A_SEARCH_LOG10:
             continue
         # Harmonics alone: where the leader is strong, the other's sidebands meet its lines.
         plain = search(looks, case.low, case.high, case.widths, weights, case.patterns[:1])
