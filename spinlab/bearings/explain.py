@@ -218,7 +218,8 @@ def _own_lines(
 ) -> list[tuple[float, float]]:
     """The family's lines; `wide` adds what the bearing's cage may modulate besides."""
     sideband = case.bearing.sideband_order(case.fault)
-    steps = [(sideband, _SIDES)]
+    # Sidebands of a cage's own rate are its harmonics.
+    steps = [(sideband, _SIDES)] if case.fault != "cage" else []
     if case.fault in ("ball", "cage"):
         # A load that turns with the shaft meets the balls at 1 - FTF: both rates and their sums.
         steps.append((case.bearing.shaft_order.value, _SHAFT_SIDES))

@@ -71,8 +71,17 @@ def test_lines_of_a_family_that_walks_at_random_widen_with_the_square():
     # Randall and Antoni 2011: phase errors of independent intervals add up
     steady = dict(family_lines(0.4, [], 0.01, 2.0))
     walking = dict(family_lines(0.4, [], 0.01, 2.0, random_walk=True))
-    ratio = [walking[place] / steady[place] for place in sorted(steady)]
-    assert ratio == pytest.approx([1.0, 2.0, 3.0, 4.0, 4.0], rel=1e-9), "the fifth meets the sixth"
+    ratio = [walking[place] / steady[place] for place in sorted(walking)]
+    assert ratio == pytest.approx([1.0, 2.0, 3.0, 4.0]), "the fifth would meet the sixth"
+
+
+def test_a_cages_scattering_knocks_explain_the_lines_of_their_band():
+    # its third harmonic is nine times as wide as the first; a share of the lines is credited to it
+    speed = track(STAGES)
+    knocks = impacts(speed, GEOMETRY.cage_order, strength=20.0, slip=0.05)
+    first = detect(recording(noise(speed) + knocks), speed, (REAR,)).hypotheses[0]
+    assert first.fault == "cage"
+    assert first.share > 0.8
 
 
 def test_the_stated_odds_hold_in_noise_over_two_speeds():
