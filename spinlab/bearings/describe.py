@@ -6,20 +6,17 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
+from numpy.typing import NDArray
 
-from spinlab.bearings.evidence import Competitor, Hypothesis, LineEvidence
+from spinlab.bearings.evidence import LOOKS, Competitor, Hypothesis, LineEvidence
 from spinlab.bearings.geometry import Fault, MountedBearing
 from spinlab.bearings.group import Group
-from spinlab.bearings.score import (
-    MOST_HARMONICS,
-    Best,
-    Pattern,
-    log10_any,
-    read_line,
-    sideband_lines,
-)
+from spinlab.bearings.patterns import MOST_HARMONICS, Pattern
+from spinlab.bearings.score import Best, log10_any, read_line, search, sideband_lines
 from spinlab.bearings.spectra import MASK_LINES, EnvelopeSpectra
 from spinlab.phrase import say
+
+Array = NDArray[np.float64]
 
 # Names of the lines in the trade, and of the step of their sidebands.
 LINE_NAMES: dict[Fault, tuple[str, str]] = {
@@ -38,6 +35,8 @@ _FINDABLE_LEVEL = 12.0
 # A companion is not a by-product: it is rare by chance and at least a third as deep.
 _COMPANION_LOG10 = -4.0
 _COMPANION_SHARE = 0.35
+# Beyond this no harmonics alone can be so rare: they were among what was searched.
+_WORTH_A_SEARCH_LOG10 = -2.0
 # It has lines of its own, the first harmonic among them and this rare each, where the leader
 # has neither harmonic nor sideband.
 _COMPANION_LINES = 2
@@ -53,7 +52,7 @@ class Case:
         bearing, fault: what it says.
         low, high: searched range of the first harmonic, drum orders.
         widths: relative widths its harmonics are gathered over.
-        pattern: which lines make the family; harmonics alone if None.
+        patterns: which lines make the family, each looked for.
         best: the best place found so far.
     """
 
@@ -63,7 +62,7 @@ class Case:
     low: float
     high: float
     widths: tuple[float, ...]
-    pattern: Pattern | None = None
+    patterns: tuple[Pattern, ...] = ()
     best: Best | None = None
 
 
@@ -76,16 +75,22 @@ def _harmonics(case: Case, best: Best, spectra: EnvelopeSpectra) -> tuple[LineEv
     return tuple(line for line in read if line is not None)
 
 
-def harmonic_depth(case: Case, spectra: EnvelopeSpectra) -> float:
+def harmonic_depth(case: Case, looks: Sequence[EnvelopeSpectra]) -> float:
     """Modulation depth of a case's harmonics together, read narrowly and without sidebands."""
     if case.best is None:
         return 0.0
     narrow = replace(case.best, width=0.0)
-    return float(np.sqrt(sum(line.depth**2 for line in _harmonics(case, narrow, spectra))))
+    return float(
+        np.sqrt(sum(line.depth**2 for line in _harmonics(case, narrow, looks[narrow.look])))
+    )
 
 
 def companions(
-    leader: Case, waiting: Sequence[Case], spectra: EnvelopeSpectra, tests: int
+    leader: Case,
+    waiting: Sequence[Case],
+    looks: Sequence[EnvelopeSpectra],
+    weights: Array,
+    tests: int,
 ) -> tuple[Fault, ...]:
     """Other races or balls of the leader's bearing with lines that are not its sidebands.
 
@@ -97,19 +102,25 @@ def companions(
     sides = np.arange(-12, 13) * leader.bearing.shaft_order.value
     harmonics = np.arange(1, 2 * MOST_HARMONICS + 1) * best.order
     family = np.abs(harmonics[:, None] + sides).ravel()
-    deepest = harmonic_depth(leader, spectra)
+    deepest = harmonic_depth(leader, looks)
     found: list[Fault] = []
     for case in waiting:
         if case.bearing != leader.bearing or case.fault in (leader.fault, "cage"):
             continue
-        if case.best is None or log10_any(case.best.log_p, tests) > _COMPANION_LOG10:
+        if case.best is None or log10_any(case.best.log_p, tests) > _WORTH_A_SEARCH_LOG10:
             continue
-        if harmonic_depth(case, spectra) < _COMPANION_SHARE * deepest:
+        # Harmonics alone: where the leader is strong, the other's sidebands meet its lines.
+        plain = search(looks, case.low, case.high, case.widths, weights, case.patterns[:1])
+        case = replace(case, best=plain)
+        if plain is None or log10_any(plain.log_p, tests) > _COMPANION_LOG10:
             continue
-        width = 2.0 * max(best.width, case.best.width)
+        if harmonic_depth(case, looks) < _COMPANION_SHARE * deepest:
+            continue
+        width = 2.0 * max(best.width, plain.width)
+        spectra = looks[plain.look]
         alone = [
             line.label[:1]
-            for line in _harmonics(case, case.best, spectra)
+            for line in _harmonics(case, plain, spectra)
             if line.log10_p < _COMPANION_LINE_LOG10
             and float(np.min(np.abs(family - line.order))) > 2 * spectra.step + width * line.order
         ]
@@ -152,6 +163,7 @@ def describe(
         range=(case.low, case.high),
         log10_p=log10_any(best.log_p, tests),
         band=home.merits[best.band].band,
+        look=LOOKS[best.look],
         line_width=best.width,
         harmonics=harmonics,
         sidebands=sidebands,

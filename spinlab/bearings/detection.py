@@ -13,13 +13,14 @@ from dataclasses import replace
 import numpy as np
 
 from spinlab.bearings.evidence import (
+    LOOKS,
     BearingEvidence,
     Competitor,
     EnvelopeCurve,
     SpeedTest,
     StageEvidence,
 )
-from spinlab.bearings.explain import Explained, explain
+from spinlab.bearings.explain import Explained, explain, patterns_of
 from spinlab.bearings.geometry import BearingGeometry, MountedBearing
 from spinlab.bearings.group import (
     DRUM_GROUP_BELOW,
@@ -189,9 +190,10 @@ def _evidence(
     tests: list[SpeedTest] = []
     for hypothesis, home in zip(result.hypotheses[: result.leaders], result.groups, strict=False):
         group = groups[home]
-        rows = stage_evidence(group, track, hypothesis, causes, uncertainty)
+        ways = patterns_of(hypothesis.bearing, hypothesis.fault)
+        rows = stage_evidence(group, track, hypothesis, causes, uncertainty, ways)
         stages.append(rows)
-        tests.append(test_speed(group, track, hypothesis, rows, causes, uncertainty))
+        tests.append(test_speed(group, track, hypothesis, rows, causes, uncertainty, ways))
     first = groups[0]
     carrier = (
         min(m.band.low_hz for m in first.merits),
@@ -201,12 +203,14 @@ def _evidence(
         hypotheses=result.hypotheses,
         stages=tuple(stages),
         speed_tests=tuple(tests),
-        unknown=unknown_families(first, result.spectra[0], causes, catalogue, track, uncertainty),
+        unknown=unknown_families(
+            first, result.spectra[0][0], causes, catalogue, track, uncertainty
+        ),
         merits=tuple(merit for group in groups for merit in group.merits),
         curve=_curve(groups, result),
         roar=read_roar(recording, track, first, bearings, carrier, uncertainty=uncertainty),
         competitors=tuple(causes),
-        turns=sum(cells.shape[1] for cells in first.cells) / first.cells_per_turn,
+        turns=first.turns,
         analysed_s=sum(span.end_s - span.start_s for span in spans),
         usable_band_hz=carrier,
         tests=result.tests,
@@ -215,20 +219,22 @@ def _evidence(
 
 def _nothing_listed(groups: Sequence[Group]) -> Explained:
     return Explained(
-        hypotheses=(), groups=(), leaders=0, spectra=tuple(g.spectra for g in groups), tests=0
+        hypotheses=(), groups=(), leaders=0, spectra=tuple(g.looks for g in groups), tests=0
     )
 
 
 def _curve(groups: Sequence[Group], result: Explained) -> EnvelopeCurve:
     """The spectrum to draw: the leading hypothesis's band, or the band of most cyclic content."""
     group = groups[result.groups[0]] if result.groups else groups[0]
+    spectra = group.spectra
     if result.leaders:
         index = group.index_of(result.hypotheses[0].band)
+        spectra = group.looks[LOOKS.index(result.hypotheses[0].look)]
     else:
         index = int(np.argmax([m.cyclic_depth * m.weight for m in group.merits]))
-    level = group.spectra.level[index]
+    level = spectra.level[index]
     return EnvelopeCurve(
-        order=np.arange(len(level), dtype=np.float64) * group.spectra.step,
+        order=np.arange(len(level), dtype=np.float64) * spectra.step,
         level=level,
         threshold=line_threshold(0.01, lines=len(level)),
         band=group.merits[index].band,

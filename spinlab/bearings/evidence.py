@@ -14,6 +14,9 @@ from spinlab.envelope.kurtosis import Band, Kurtogram
 
 Array = NDArray[np.float64]
 Follows = Literal["yes", "no", "one stretch", "not tested"]
+# Which part of the recording was looked at: all of it, or where the drum was fast or slow.
+Look = Literal["whole", "fast", "slow"]
+LOOKS: tuple[Look, ...] = ("whole", "fast", "slow")
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -88,6 +91,7 @@ class Hypothesis:
         log10_p: log10 of the chance of so strong a family somewhere in everything searched
             (orders, widths, bands, bearings, kinds of damage), from the chi-square law.
         band: the band it was found in.
+        look: in which part of the recording it stands out most.
         line_width: relative width over which each harmonic was gathered.
         harmonics, sidebands: lines of the family.
         sidebands_log10_p: log10 of the chance of sidebands this strong.
@@ -113,6 +117,7 @@ class Hypothesis:
     range: tuple[float, float]
     log10_p: float
     band: Band
+    look: Look
     line_width: float
     harmonics: tuple[LineEvidence, ...]
     sidebands: tuple[LineEvidence, ...]

@@ -16,17 +16,17 @@ import numpy as np
 from spinlab.bearings.describe import Case, companions, describe, harmonic_depth
 from spinlab.bearings.evidence import Competitor, Hypothesis
 from spinlab.bearings.families import dominance, family_lines, shaft_scale, simple_fraction
-from spinlab.bearings.geometry import FAULTS
+from spinlab.bearings.geometry import FAULTS, Fault, MountedBearing
 from spinlab.bearings.group import Group
-from spinlab.bearings.score import (
-    SLIP_WIDTHS,
-    Best,
-    harmonics_pattern,
-    log10_any,
-    search,
-)
+from spinlab.bearings.patterns import Pattern, harmonics_pattern, sidebands_pattern
+from spinlab.bearings.score import SLIP_WIDTHS, Best, log10_any, search
 from spinlab.bearings.spectra import EnvelopeSpectra
 
+Looks = tuple[EnvelopeSpectra, ...]
+
+# Sidebands that carry so much of a damage's power that they are looked for with its harmonics: a
+# place on the inner ring meets the load once a turn, a ball's once per turn of the cage.
+_PATTERN_SIDES: dict[Fault, int] = {"inner race": 2, "ball": 1}
 # What chance explains more often than this is worth no control and no second look.
 WORTH_A_LOOK_LOG10 = -1.3
 _MOST_ROUNDS = 4
@@ -42,8 +42,10 @@ _SHAFT_SIDES = 2
 # was read over is set aside, and at least this much.
 _LEAST_WIDTH = 0.004
 # A cage's knocks have no raceway to space them, and scatter by up to a few percent of their
-# distance: widths of its first line.
-CAGE_WIDTHS = (0.0, 0.005, 0.01)
+# distance: widths of its first line.  At 5 % a harmonic is 2 pi (0.05 h)^2 of its order wide, and
+# from the fourth on neighbours run into each other.
+CAGE_WIDTHS = (0.0, 0.007)
+_CAGE_HARMONICS = 3
 # Fractions of a turn that explain the lines as well as the family does, within this share.
 _AS_MUCH = 0.1
 
@@ -57,14 +59,14 @@ class Explained:
             then the rest.
         groups: for each hypothesis, the group it was found in.
         leaders: number of hypotheses that chance does not explain easily.
-        spectra: one per group, the leaders' lines set aside.
+        spectra: the looks of each group, the leaders' lines set aside.
         tests: hypotheses corrected for.
     """
 
     hypotheses: tuple[Hypothesis, ...]
     groups: tuple[int, ...]
     leaders: int
-    spectra: tuple[EnvelopeSpectra, ...]
+    spectra: tuple[Looks, ...]
     tests: int
 
 
@@ -84,8 +86,8 @@ def explain(
         uncertainty: relative standard uncertainty of the speed.
         competitors: other causes, to name those that lie close.
     """
-    spectra = [group.spectra for group in groups]
-    scales = [shaft_scale(one, 2.0 * uncertainty) for one in spectra]
+    spectra = [group.looks for group in groups]
+    scales = [shaft_scale(looks[0], 2.0 * uncertainty) for looks in spectra]
     waiting = _cases(groups, uncertainty)
     # Bearings of one size on one shaft are looked for at the same places.
     tests = len({(case.group, case.fault, case.low, case.high) for case in waiting})
@@ -98,16 +100,20 @@ def explain(
         sharing = [c for c in waiting if c.low <= leader.best.order <= c.high]
         sharing.sort(key=lambda c: _misfit(c, leader))
         home = groups[leader.group]
-        beside = companions(leader, waiting, spectra[leader.group], tests)
+        beside = companions(leader, waiting, spectra[leader.group], home.weights, tests)
         scale = scales[leader.group]
-        family = _family(sharing, leader, home, spectra[leader.group], scale, tests, competitors)
+        seen = spectra[leader.group][leader.best.look]
+        family = _family(sharing, leader, home, seen, scale, tests, competitors)
         found += [(leader.group, replace(one, companions=beside)) for one in family]
         waiting = [case for case in waiting if case not in sharing]
         share = max((one.share for one in family), default=0.0)
         if log10_any(leader.best.log_p, tests) < _SET_ASIDE_LOG10 and share > _SET_ASIDE_SHARE:
             spectra = [
-                one.without(_own_lines(leader, leader.best, one.highest_order, wide=True))
-                for one in spectra
+                tuple(
+                    one.without(_own_lines(leader, leader.best, one.highest_order, wide=True))
+                    for one in looks
+                )
+                for looks in spectra
             ]
             waiting = [
                 _searched(case, spectra, groups) if _log_p(case) < -3.0 else case
@@ -117,7 +123,8 @@ def explain(
     for case in sorted(waiting, key=_log_p):
         if case.best is not None:
             home = groups[case.group]
-            hypothesis = describe(case, case.best, home, spectra[case.group], tests, competitors)
+            seen = spectra[case.group][case.best.look]
+            hypothesis = describe(case, case.best, home, seen, tests, competitors)
             found.append((case.group, hypothesis))
     return Explained(
         hypotheses=tuple(hypothesis for _, hypothesis in found),
@@ -128,20 +135,34 @@ def explain(
     )
 
 
-def _leader(waiting: Sequence[Case], spectra: Sequence[EnvelopeSpectra], tests: int) -> Case | None:
+def _leader(waiting: Sequence[Case], spectra: Sequence[Looks], tests: int) -> Case | None:
     """The case that explains the lines best; None where chance explains them all.
 
     Every race order is a multiple of a cage order (BPFO = N x FTF): a cage is considered only
     when no race and no ball explains the lines.  Among the others the deepest harmonics lead:
-    odds saturate, and a family of sidebands is as rare as the family itself, but less deep.
-    Doubtful cases are considered when no convincing one is left.
+    odds saturate, and a family of sidebands is as rare as the family itself, but less deep, unless
+    a narrow load zone moves most of the power into it: what stands on a rarer family's sideband
+    does not lead.  Doubtful cases are considered when no convincing one is left.
     """
     worthy: list[Case] = []
     for limit in (_SET_ASIDE_LOG10, WORTH_A_LOOK_LOG10):
         worthy = worthy or [c for c in waiting if log10_any(_log_p(c), tests) < limit]
     if not worthy:
         return None
-    return max(worthy, key=lambda c: (c.fault != "cage", harmonic_depth(c, spectra[c.group])))
+    free = [c for c in worthy if not any(_on_sideband(c, other, spectra) for other in worthy)]
+    return max(free, key=lambda c: (c.fault != "cage", harmonic_depth(c, spectra[c.group])))
+
+
+def _on_sideband(case: Case, other: Case, spectra: Sequence[Looks]) -> bool:
+    """Whether a case's first harmonic is a sideband of another's, rarer family's first."""
+    mine, its = case.best, other.best
+    sides = _PATTERN_SIDES.get(other.fault, 0)
+    if mine is None or its is None or case.group != other.group or mine.log_p <= its.log_p:
+        return False
+    step = other.bearing.sideband_order(other.fault)
+    places = [its.order + side * step for side in range(-sides, sides + 1) if side]
+    near = 2.0 * spectra[case.group][mine.look].step + 2.0 * max(mine.width, its.width) * its.order
+    return any(abs(mine.order - place) < near for place in places)
 
 
 def _cases(groups: Sequence[Group], uncertainty: float) -> list[Case]:
@@ -159,17 +180,25 @@ def _cases(groups: Sequence[Group], uncertainty: float) -> list[Case]:
                         low=low,
                         high=high,
                         widths=widths if fault != "cage" else CAGE_WIDTHS,
-                        pattern=harmonics_pattern(random_walk=fault == "cage"),
+                        patterns=patterns_of(bearing, fault),
                     )
                 )
     return cases
 
 
-def _searched(case: Case, spectra: Sequence[EnvelopeSpectra], groups: Sequence[Group]) -> Case:
+def patterns_of(bearing: MountedBearing, fault: Fault) -> tuple[Pattern, ...]:
+    """The patterns of lines that a kind of damage is looked for in."""
+    if fault == "cage":
+        return (harmonics_pattern(_CAGE_HARMONICS, random_walk=True),)
+    if fault not in _PATTERN_SIDES:
+        return (harmonics_pattern(),)
+    step = bearing.sideband_order(fault)
+    return harmonics_pattern(), sidebands_pattern(step, _PATTERN_SIDES[fault])
+
+
+def _searched(case: Case, spectra: Sequence[Looks], groups: Sequence[Group]) -> Case:
     weights = groups[case.group].weights
-    best = search(
-        spectra[case.group], case.low, case.high, case.widths, weights, pattern=case.pattern
-    )
+    best = search(spectra[case.group], case.low, case.high, case.widths, weights, case.patterns)
     return replace(case, best=best)
 
 
@@ -189,14 +218,16 @@ def _own_lines(
 ) -> list[tuple[float, float]]:
     """The family's lines; `wide` adds what the bearing's cage may modulate besides."""
     sideband = case.bearing.sideband_order(case.fault)
-    steps = [(sideband, _SIDES)]
+    # Sidebands of a cage's own rate are its harmonics.
+    steps = [(sideband, _SIDES)] if case.fault != "cage" else []
     if case.fault in ("ball", "cage"):
         # A load that turns with the shaft meets the balls at 1 - FTF: both rates and their sums.
         steps.append((case.bearing.shaft_order.value, _SHAFT_SIDES))
     elif wide:
         steps.append((case.bearing.order("cage"), _CAGE_SIDES))
     width = max(2.0 * best.width, _LEAST_WIDTH)
-    return family_lines(best.order, steps, width, highest_order)
+    walks = case.fault == "cage"
+    return family_lines(best.order, steps, width, highest_order, random_walk=walks)
 
 
 def _family(

@@ -20,13 +20,20 @@ _SIMPLE_FRACTIONS = (2, 3, 4, 8)
 _LOCKED_LINES = 2.2
 # Less than this share of the lines is no comb.
 _LEAST_FRACTIONS = 0.5
+# Half-width, as a share of their distance, to which harmonics of scattering blows are lines.
+_WIDEST = 0.2
 # Whole orders looked at, and how far they must stand out, to place the comb.
 _WHOLE_ORDERS = 12
 _WHOLE_STAND = 1.3
 
 
 def family_lines(
-    order: float, steps: Sequence[tuple[float, int]], width: float, highest_order: float
+    order: float,
+    steps: Sequence[tuple[float, int]],
+    width: float,
+    highest_order: float,
+    *,
+    random_walk: bool = False,
 ) -> list[tuple[float, float]]:
     """(order, half-width) of every harmonic of a family and its sidebands.
 
@@ -35,17 +42,24 @@ def family_lines(
         steps: spacings of sidebands and how many of each to take either side; they combine.
         width: relative width of a harmonic.
         highest_order: end of the axis.
+        random_walk: the h-th harmonic is h^2 times as wide as the first instead of h times; where
+            neighbours would run into each other there are lines no more.
     """
     offsets = {0.0}
     for step, count in steps:
         offsets = {offset + side * step for offset in offsets for side in range(-count, count + 1)}
     lines = []
     for harmonic in range(0, int(highest_order / order) + 2):
+        spread = width * max(1, harmonic) * order
+        if random_walk:
+            spread *= max(1, harmonic)
+            if harmonic > 1 and spread > _WIDEST * order:
+                break
         for offset in offsets:
             # A difference of rates is heard at its magnitude.
             place = abs(harmonic * order + offset)
             if 0 < place <= highest_order:
-                lines.append((place, width * max(1, harmonic) * order))
+                lines.append((place, spread))
     return lines
 
 

@@ -12,6 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from spinlab.bearings.angle import cell_rates_hz, over_angle, parts_by_speed
 from spinlab.bearings.evidence import Competitor
 from spinlab.bearings.geometry import MountedBearing
 from spinlab.bearings.merits import band_merits
@@ -25,7 +26,7 @@ from spinlab.envelope.bands import (
 )
 from spinlab.envelope.kurtosis import Band, Kurtogram, band_tree, fast_kurtogram
 from spinlab.envelope.whitening import line_limited
-from spinlab.orders import Span, angle_cells, cell_means, turning_spans
+from spinlab.orders import Span, turning_spans
 from spinlab.recording import Recording
 from spinlab.speed.track import SpeedTrack
 
@@ -33,10 +34,11 @@ Array = NDArray[np.float64]
 
 # Shafts turning less than this many times per drum turn belong to the drum's group.
 DRUM_GROUP_BELOW = 3.0
-# An envelope below three times the impact rate no longer shows single impacts; below 500 Hz the
-# orders of drum and motor are dense.  Common practice, no published source.
+# A carrier below twice the impact rate no longer shows single impacts (the fastest is the inner
+# race's; an outer race strikes at two thirds of it); below 500 Hz the orders of drum and motor are
+# dense.  Common practice, no published source.
 LEAST_CARRIER_HZ = 500.0
-CARRIER_OVER_RATE = 3.0
+CARRIER_OVER_RATE = 2.0
 # The highest part of the band is left to the anti-alias filter's slope.
 HIGHEST_SHARE = 0.45
 # Harmonics of the fastest race that the order axis must hold, and cells per highest order.
@@ -66,18 +68,24 @@ class Group:
         pieces: per stretch of time the envelopes over time, shape (bands, n), those of short
             windows first; together their bands are those of every other array.
         spans: the stretches.
-        cells: per stretch, envelopes shape (bands, m) over angle.
         cells_per_turn: cells per drum turn.
-        spectra: the order spectra over all stretches, competing lines set aside.
+        turns: drum turns in all stretches.
+        looks: the order spectra, competing lines set aside, of everything together; and, where
+            the drum held both for long enough, of its fast and of its slow part alone.
     """
 
     bearings: tuple[MountedBearing, ...]
     merits: tuple[BandMerit, ...]
     pieces: tuple[tuple[BandEnvelopes, ...], ...]
     spans: tuple[Span, ...]
-    cells: tuple[Array, ...]
     cells_per_turn: int
-    spectra: EnvelopeSpectra
+    turns: float
+    looks: tuple[EnvelopeSpectra, ...]
+
+    @property
+    def spectra(self) -> EnvelopeSpectra:
+        """The order spectra over all stretches."""
+        return self.looks[0]
 
     @property
     def weights(self) -> Array:
@@ -200,7 +208,7 @@ def build_group(
     windows = _windows(rate_hz, fastest_hz, carrier_hz)
     highest = min(_HARMONICS_KEPT * fastest_hz / top_hz, rate_hz / windows[0][0] / top_hz)
     cells_per_turn = 2 ** int(np.ceil(np.log2(_CELLS_PER_ORDER * highest)))
-    pieces, cells = [], []
+    pieces, cells, rates = [], [], []
     for stretch in stretches:
         row = tuple(
             band_envelopes(
@@ -216,24 +224,32 @@ def build_group(
         )
         pieces.append(row)
         over = [over_angle(piece, track, stretch.span, cells_per_turn) for piece in row]
-        # Windows of different length end at different times.
+        # Windows of different length begin and end at different times.
         shortest = min(part.shape[1] for part in over)
         cells.append(np.concatenate([part[:, :shortest] for part in over]))
-    spectra = envelope_spectra(np.concatenate(cells, axis=1), cells_per_turn, highest_order=highest)
-    if bearings[0].shaft_order.value < DRUM_GROUP_BELOW:
-        reach = [_PASSED * rate_hz / window / top_hz for window, bands in windows for _ in bands]
-        spectra = spectra.blind_above(reach)
-    uncertainty = speed_uncertainty(track, spans)
-    spectra = spectra.without(competing_lines(competitors, highest, uncertainty))
-    merits = band_merits(pieces, kurtogram, spectra, mains_hz)
+        rates.append(cell_rates_hz(row[-1], track, stretch.span, cells_per_turn)[:shortest])
+    passed = [_PASSED * rate_hz / window for window, bands in windows for _ in bands]
+    known = competing_lines(competitors, highest, speed_uncertainty(track, spans))
+    every, rate = np.concatenate(cells, axis=1), np.concatenate(rates)
+    looks: list[EnvelopeSpectra] = []
+    for part in parts_by_speed(rate, cells_per_turn):
+        spectra = envelope_spectra(every[:, part], cells_per_turn, highest_order=highest)
+        if bearings[0].shaft_order.value < DRUM_GROUP_BELOW:
+            fastest = float(np.percentile(rate[part], 99.0))
+            # A slow drum's belt and motor beat in low bands, and a part averages less of it away.
+            heard = [not looks or band.low_hz >= _NARROW_FROM_HZ for _, b in windows for band in b]
+            reach = [limit / fastest * ok for limit, ok in zip(passed, heard, strict=True)]
+            spectra = spectra.blind_above(reach)
+        looks.append(spectra.without(known))
+    merits = band_merits(pieces, kurtogram, looks[0], mains_hz)
     return Group(
         bearings=tuple(bearings),
         merits=merits,
         pieces=tuple(pieces),
         spans=tuple(spans),
-        cells=tuple(cells),
         cells_per_turn=cells_per_turn,
-        spectra=spectra,
+        turns=every.shape[1] / cells_per_turn,
+        looks=tuple(looks),
     )
 
 
@@ -249,22 +265,6 @@ def _windows(
     every = band_tree(*carrier_hz, least_width_hz=2.0 * rate_hz / (_LONGER * short))
     narrow = tuple(b for b in every if b not in wide and b.low_hz >= _NARROW_FROM_HZ)
     return [(short, wide), (_LONGER * short, narrow)] if narrow else [(short, wide)]
-
-
-def over_angle(
-    piece: BandEnvelopes,
-    track: SpeedTrack,
-    span: Span,
-    cells_per_turn: int,
-    *,
-    bands: slice = slice(None),
-) -> Array:
-    """Envelopes of a stretch at equal steps of the drum's angle, shape (bands, cells)."""
-    cells = angle_cells(track, span, cells_per_turn=cells_per_turn)
-    begin_s = piece.start_s - 0.5 / piece.rate_hz
-    end_s = begin_s + piece.values.shape[1] / piece.rate_hz
-    inside = cells.within(begin_s, end_s)
-    return cell_means(piece.values[bands], piece.rate_hz, inside, start_s=begin_s)
 
 
 def steady_kurtogram(

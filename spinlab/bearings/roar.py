@@ -19,7 +19,8 @@ from spinlab.bearings.evidence import LineEvidence, Roar
 from spinlab.bearings.families import dominance, family_lines
 from spinlab.bearings.geometry import MountedBearing
 from spinlab.bearings.group import Group
-from spinlab.bearings.score import HIGHEST, Pattern, harmonic_nepers, read_line
+from spinlab.bearings.patterns import HIGHEST, Pattern
+from spinlab.bearings.score import harmonic_nepers, read_line
 from spinlab.bearings.spectra import EnvelopeSpectra
 from spinlab.bearings.stagewise import stretches
 from spinlab.envelope.kurtosis import Band, complex_envelope

@@ -3,68 +3,44 @@
 Each harmonic is the sum of the free lines within a relative width of h times the order; its
 improbability under noise alone, -ln p, follows the unit exponential law, and the total over H
 harmonics the gamma law of shape H (Fisher 1932).  One harmonic counts for at most `HIGHEST`
-nepers, so that a single line, which anything can make, never decides.
+nepers, so that a single line, which anything can make, never decides.  Sidebands are lines like
+any other (`patterns`).
 
 The best order in a range, width and band is then corrected for every place looked at: the
-positions, the widths, the bands (weighted Bonferroni: Genovese, Roeder, Wasserman, Biometrika 93
-(2006) 509-524).
+positions, the widths, the patterns, the parts of the recording, the bands (weighted Bonferroni:
+Genovese, Roeder, Wasserman, Biometrika 93 (2006) 509-524).
 """
 
 from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import product
 
 import numpy as np
 from numpy.typing import NDArray
 
 from spinlab.bearings.evidence import LineEvidence
+from spinlab.bearings.patterns import HIGHEST, Pattern, counted, harmonics_pattern
 from spinlab.bearings.spectra import EnvelopeSpectra
 from spinlab.envelope.significance import box_log_survival, log_any, log_survival
 
 Array = NDArray[np.float64]
 
-MOST_HARMONICS = 5
-# p = 1.5e-8 for one line: two such lines pass every correction made here, one does not.
-HIGHEST = 18.0
 # Relative widths over which a harmonic is gathered: a pure line; the speed's uncertainty (put
 # in by the caller); and the smear by the balls' random slip, a few tenths of a percent.
 SLIP_WIDTHS = (0.0, 0.002, 0.005)
 # Beyond the cap nepers count by this times the logarithm of their multiple of it: enough to
 # find the true centre of a strong line, too little to outweigh a missing harmonic.
 _SOFTNESS = 3.0
+# Sidebands tell a family that is narrow; of smeared ones the harmonics are enough.
+_WIDEST_SIDEBANDS = 0.002
 # A wider box is taken only where it gains this many nepers: a strong line fills any box.
 _WIDER_MUST_GAIN = 4.0
 # Positions per line at the first harmonic: a fifth harmonic moves by 1.25 lines per step.
 _STEPS_PER_LINE = 4
 _STEPS_PER_BOX = 3
 _LN10 = float(np.log(10.0))
-
-
-@dataclass(frozen=True, kw_only=True, eq=False)
-class Pattern:
-    """Which lines make a family: line i lies at `multiple[i]` x order + `offset[i]`.
-
-    Attributes:
-        multiple, offset: shape (lines,).
-        smear: shape (lines,), by how much a line is wider than its share of the relative width.
-    """
-
-    multiple: Array
-    offset: Array
-    smear: Array
-
-
-def harmonics_pattern(count: int = MOST_HARMONICS, *, random_walk: bool = False) -> Pattern:
-    """Harmonics alone.
-
-    Args:
-        count: how many.
-        random_walk: intervals between blows scatter by themselves; the phase then walks at
-            random and the h-th line is h^2 times as wide as the first (Randall and Antoni 2011).
-    """
-    h = np.arange(1.0, count + 1.0)
-    return Pattern(multiple=h, offset=np.zeros(count), smear=h if random_walk else np.ones(count))
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -74,6 +50,7 @@ class Best:
     Attributes:
         order: first harmonic.
         band: row of the spectra.
+        look: which of the spectra that were searched.
         width: relative width the harmonics were gathered over.
         log_p: ln p, corrected for positions, widths and bands.
     """
@@ -82,57 +59,68 @@ class Best:
     band: int
     width: float
     log_p: float
+    look: int = 0
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class _Scores:
+    """The best place of each band: all of shape (bands,), but for the last."""
+
+    order: Array
     shape: Array
     total: Array
     soft_log_p: Array
-    orders: Array
-    width: float
     trials: float
 
 
 def search(
-    spectra: EnvelopeSpectra,
+    looks: Sequence[EnvelopeSpectra],
     low: float,
     high: float,
     widths: Sequence[float],
     weights: Array,
-    pattern: Pattern | None = None,
+    patterns: Sequence[Pattern] = (),
 ) -> Best | None:
-    """The strongest family between two orders, over all widths and bands.
+    """The strongest family between two orders, over all looks, patterns, widths and bands.
 
     Args:
-        spectra: whitened spectra.
+        looks: whitened spectra of the same bands, of the whole and of parts of the recording; the
+            whole has half of the error budget.
         low, high: range of the first harmonic.
         widths: relative widths to gather a harmonic over.
         weights: shape (bands,), share of the error budget of each band; they add up to one.
-        pattern: which lines make the family; harmonics alone if None.
+        patterns: which lines make the family; harmonics alone if empty.
 
     Returns:
-        The best place with ln p corrected for positions, widths and bands; None where no line is
-        free.
+        The best place with ln p corrected for looks, patterns, positions, widths and bands; None
+        where no line is free.
     """
+    ways = [
+        (pattern, width)
+        for pattern in tuple(patterns) or (harmonics_pattern(),)
+        for width in widths
+        if not pattern.sides or width <= _WIDEST_SIDEBANDS
+    ]
+    shares = np.full(len(looks), 0.5 / max(1, len(looks) - 1))
+    shares[0] = 0.5 if len(looks) > 1 else 1.0
     best, least = None, np.inf
-    pattern = pattern or harmonics_pattern()
-    for width in widths:
+    for (look, spectra), (pattern, width) in product(enumerate(looks), ways):
         scores = _scores(spectra, low, high, width, pattern)
         if scores is None:
             continue
-        looks = scores.trials * len(widths) / weights
-        merit = np.log(looks[:, None]) + scores.soft_log_p
-        band, place = np.unravel_index(int(np.argmin(merit)), merit.shape)
-        if merit[band, place] < least - _WIDER_MUST_GAIN:
-            least = float(merit[band, place])
-            log_p = log_survival(scores.shape[place], scores.total[band, place])
-            order = _centre(spectra.only(int(band)), float(scores.orders[place]), width, pattern)
+        trials = scores.trials * len(ways) / (weights * shares[look])
+        merit = np.log(trials) + scores.soft_log_p
+        band = int(np.argmin(merit))
+        if merit[band] < least - _WIDER_MUST_GAIN:
+            least = float(merit[band])
+            log_p = log_survival(scores.shape[band], scores.total[band])
+            order = _centre(spectra.only(band), float(scores.order[band]), width, pattern)
             best = Best(
                 order=float(np.clip(order, low, high)),
-                band=int(band),
+                band=band,
                 width=width,
-                log_p=float(log_any(log_p, looks[band])),
+                log_p=float(log_any(log_p, trials[band])),
+                look=look,
             )
     return best
 
@@ -159,22 +147,43 @@ def _scores(
     harmonics = valid.sum(axis=-1)
     if not harmonics.any():
         return None
-    total = np.minimum(nepers, HIGHEST).sum(axis=-1)
+    total = counted(nepers, pattern)
     beyond = np.maximum(nepers - HIGHEST, 0.0) / _SOFTNESS
     strength = total + _SOFTNESS * np.log1p(beyond).sum(axis=-1)
-    shape = np.maximum(harmonics, 1)
+    place, soft_log_p = _rarest(harmonics, strength)
     # The mean harmonic decides how far the order must move to make an independent look.
     used = pattern.multiple[valid.any(axis=0)]
     mean_harmonic = float(used.mean()) if len(used) else 1.0
     look = max(1.5 * spectra.step / mean_harmonic, 2.0 * width * low)
     return _Scores(
-        shape=shape,
-        total=total,
-        soft_log_p=np.where(harmonics > 0, log_survival(shape, strength), 0.0),
-        orders=orders,
-        width=width,
+        order=orders[place],
+        shape=np.maximum(harmonics, 1)[place],
+        total=total[np.arange(len(place)), place],
+        soft_log_p=soft_log_p,
         trials=max(1.0, (high - low) / look),
     )
+
+
+def _rarest(harmonics: NDArray[np.int64], strength: Array) -> tuple[NDArray[np.intp], Array]:
+    """The rarest place of each band, and ln p there; shape (bands,) both.
+
+    Among places with as many lines the strongest is the rarest: the law of chance is asked once
+    for each number of lines, not at every place.
+
+    Args:
+        harmonics: shape (m,), free lines at each place.
+        strength: shape (bands, m).
+    """
+    bands = np.arange(len(strength))
+    rarest = np.zeros(len(bands), dtype=np.intp)
+    log_p = np.zeros(len(bands))
+    for count in np.unique(harmonics[harmonics > 0]):
+        places = np.flatnonzero(harmonics == count)
+        strongest = places[np.argmax(strength[:, places], axis=1)]
+        here = log_survival(count, strength[bands, strongest])
+        rarest = np.where(here < log_p, strongest, rarest)
+        log_p = np.minimum(here, log_p)
+    return rarest, log_p
 
 
 def harmonic_nepers(

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
@@ -32,7 +33,6 @@ class EnvelopeSpectra:
         floor: shape (bands, n), the local noise as squared modulation depth.
         floor_shape: shape (n,), half the degrees of freedom behind it.
         free: shape (n,), False where another cause's line lies.
-        level_sum, free_sum: running sums of the free lines' level and count, with a leading 0.
         highest_order: end of the range in which the envelope has not lost its strength.
     """
 
@@ -41,9 +41,19 @@ class EnvelopeSpectra:
     floor: Array
     floor_shape: Array
     free: NDArray[np.bool_]
-    level_sum: Array
-    free_sum: NDArray[np.int64]
     highest_order: float
+
+    @cached_property
+    def level_sum(self) -> Array:
+        """Running sums of the free lines' level with a leading 0, shape (bands, n + 1)."""
+        sums = np.zeros((self.level.shape[0], self.level.shape[1] + 1))
+        np.cumsum(np.where(self.free, self.level, 0.0), axis=1, out=sums[:, 1:])
+        return sums
+
+    @cached_property
+    def free_sum(self) -> NDArray[np.int64]:
+        """Running count of the free lines with a leading 0, shape (n + 1,)."""
+        return np.concatenate([[0], np.cumsum(self.free)])
 
     def without(self, orders: Iterable[tuple[float, float]]) -> EnvelopeSpectra:
         """The same with more lines set aside: (order, half-width in orders) each."""
@@ -54,24 +64,18 @@ class EnvelopeSpectra:
             last = int(np.ceil(order / self.step + reach)) + 1
             if last > 0:
                 free[max(0, first) : last] = False
-        return _with_sums(replace(self, free=free))
+        return replace(self, free=free)
 
     def blind_above(self, orders: Sequence[float]) -> EnvelopeSpectra:
         """The same where each band says nothing above its own order: every line at the mean."""
         level = self.level.copy()
         for band, order in enumerate(orders):
             level[band, int(order / self.step) :] = 1.0
-        return _with_sums(replace(self, level=level))
+        return replace(self, level=level)
 
-    def only(self, band: int) -> EnvelopeSpectra:
-        """One band alone."""
-        row = slice(band, band + 1)
-        return replace(
-            self,
-            level=self.level[row],
-            floor=self.floor[row],
-            level_sum=self.level_sum[row],
-        )
+    def only(self, *bands: int) -> EnvelopeSpectra:
+        """These bands alone."""
+        return replace(self, level=self.level[list(bands)], floor=self.floor[list(bands)])
 
     def standing(self, band: int) -> tuple[NDArray[np.int64], Array]:
         """Numbers of a band's free lines that pass the level of chance, and their power."""
@@ -100,7 +104,7 @@ def envelope_spectra(cells: Array, cells_per_turn: int, *, highest_order: float)
     n = _fast_length(cells.shape[1])
     part = cells[:, :n] / np.maximum(cells[:, :n].mean(axis=1, keepdims=True), 1e-12)
     window = np.hanning(n + 1)[:-1]
-    spectrum = fft.rfft((part - 1.0) * window, axis=1)
+    spectrum = fft.rfft(((part - 1.0) * window).astype(np.float32), axis=1)
     step = cells_per_turn / n
     kept = min(spectrum.shape[1], int(highest_order / step) + 1)
     power = (np.abs(spectrum[:, :kept]) * (2.0 / window.sum())) ** 2
@@ -109,28 +113,14 @@ def envelope_spectra(cells: Array, cells_per_turn: int, *, highest_order: float)
     floor = noise_floor(power, step)
     free = np.ones(kept, dtype=bool)
     free[: MASK_LINES + 1] = False
-    blank = np.zeros(0)
-    return _with_sums(
-        EnvelopeSpectra(
-            step=step,
-            level=power / floor.level,
-            floor=floor.level,
-            floor_shape=floor.shape,
-            free=free,
-            level_sum=blank,
-            free_sum=np.zeros(0, dtype=np.int64),
-            highest_order=kept * step,
-        )
+    return EnvelopeSpectra(
+        step=step,
+        level=power / floor.level,
+        floor=floor.level,
+        floor_shape=floor.shape,
+        free=free,
+        highest_order=kept * step,
     )
-
-
-def _with_sums(spectra: EnvelopeSpectra) -> EnvelopeSpectra:
-    zero = np.zeros((len(spectra.level), 1))
-    level_sum = np.concatenate(
-        [zero, np.cumsum(np.where(spectra.free, spectra.level, 0.0), axis=1)], axis=1
-    )
-    free_sum = np.concatenate([[0], np.cumsum(spectra.free)])
-    return replace(spectra, level_sum=level_sum, free_sum=free_sum)
 
 
 def _fast_length(n: int) -> int:

@@ -13,9 +13,11 @@ from typing import Protocol
 import numpy as np
 from numpy.typing import NDArray
 
+from spinlab.bearings.angle import over_angle
 from spinlab.bearings.evidence import Competitor, Follows, SpeedTest, StageEvidence
-from spinlab.bearings.group import Group, over_angle
-from spinlab.bearings.score import HIGHEST, harmonic_nepers
+from spinlab.bearings.group import Group
+from spinlab.bearings.patterns import Pattern, counted, harmonics_pattern
+from spinlab.bearings.score import harmonic_nepers
 from spinlab.bearings.spectra import EnvelopeSpectra, competing_lines, envelope_spectra
 from spinlab.envelope.kurtosis import Band
 from spinlab.envelope.significance import log_any, log_survival
@@ -81,13 +83,14 @@ def stage_evidence(
     lines: Located,
     competitors: Sequence[Competitor],
     uncertainty: float,
+    patterns: Sequence[Pattern] = (),
 ) -> tuple[StageEvidence, ...]:
-    """The family in each stretch that is long enough."""
+    """The family in each stretch that is long enough, in the pattern it stands out in most."""
     rows = []
     for span, motion, spectra in _stretch_spectra(group, track, lines, competitors, uncertainty):
         turns = 1.0 / spectra.step
         speed = turns / (span.end_s - span.start_s) * 60.0
-        log_p, snr_db = _at(spectra, lines.order, lines.line_width)
+        log_p, snr_db = _at(spectra, lines.order, lines.line_width, patterns)
         rows.append(
             StageEvidence(
                 start_s=span.start_s,
@@ -109,6 +112,7 @@ def test_speed(
     stages: Sequence[StageEvidence],
     competitors: Sequence[Competitor],
     uncertainty: float,
+    patterns: Sequence[Pattern],
 ) -> SpeedTest:
     """Compare a fixed order with a fixed frequency over stretches of different speed.
 
@@ -133,7 +137,7 @@ def test_speed(
     odds = 0.0
     for stage in others:
         elsewhere = lines.order * strongest.speed_rpm / stage.speed_rpm
-        fixed, _ = _at(by_start[stage.start_s], elsewhere, lines.line_width)
+        fixed, _ = _at(by_start[stage.start_s], elsewhere, lines.line_width, patterns)
         odds += fixed / _LN10 - stage.log10_p
     return _verdict(odds, others, strongest)
 
@@ -191,19 +195,29 @@ def _stretch_spectra(
     return found
 
 
-def _at(spectra: EnvelopeSpectra, order: float, width: float) -> tuple[float, float]:
-    """Natural log of p of a family at a known order, and the mean level of its harmonics in dB."""
+def _at(
+    spectra: EnvelopeSpectra, order: float, width: float, patterns: Sequence[Pattern]
+) -> tuple[float, float]:
+    """Natural log of p of a family at a known order, and the mean level of its lines in dB."""
+    ways = tuple(patterns) or (harmonics_pattern(),)
+    log_p, level_db = min(_of_pattern(spectra, order, width, pattern) for pattern in ways)
+    return float(log_any(log_p, len(ways))), level_db
+
+
+def _of_pattern(
+    spectra: EnvelopeSpectra, order: float, width: float, pattern: Pattern
+) -> tuple[float, float]:
     reach = max(width * order, 0.5 * spectra.step)
     orders = np.linspace(order - reach, order + reach, 9)
-    nepers, valid = harmonic_nepers(spectra, orders, width)
+    nepers, valid = harmonic_nepers(spectra, orders, width, pattern)
     harmonics = valid.sum(axis=-1)
     if not harmonics.any():
         return 0.0, 0.0
-    log_p = log_survival(np.maximum(harmonics, 1), np.minimum(nepers[0], HIGHEST).sum(axis=-1))
+    log_p = log_survival(np.maximum(harmonics, 1), counted(nepers[0], pattern))
     place = int(np.argmin(np.where(harmonics > 0, log_p, 0.0)))
     # Three positions of nine are independent within one line of the first harmonic.
     best = float(log_any(log_p[place], 3.0))
-    places = np.rint(orders[place] * np.arange(1, valid.shape[1] + 1) / spectra.step).astype(int)
-    places = places[valid[place]]
+    lines = orders[place] * pattern.multiple + pattern.offset
+    places = np.rint(lines[valid[place]] / spectra.step).astype(int)
     level = float(np.mean(spectra.level[0, places[places < spectra.level.shape[1]]]))
     return best, 10.0 * float(np.log10(max(level, 1e-3)))

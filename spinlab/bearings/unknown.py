@@ -17,7 +17,8 @@ from spinlab.bearings.geometry import (
     BearingGeometry,
 )
 from spinlab.bearings.group import Group
-from spinlab.bearings.score import MOST_HARMONICS, SLIP_WIDTHS, log10_any, read_line, search
+from spinlab.bearings.patterns import MOST_HARMONICS
+from spinlab.bearings.score import SLIP_WIDTHS, log10_any, read_line, search
 from spinlab.bearings.spectra import EnvelopeSpectra
 from spinlab.bearings.stagewise import stage_evidence, test_speed
 from spinlab.phrase import say
@@ -76,7 +77,7 @@ def unknown_families(
         speed = None
         if family.log10_p < _WORTH_TESTING_LOG10 and not cause:
             stages = stage_evidence(group, track, family, competitors, uncertainty)
-            speed = test_speed(group, track, family, stages, competitors, uncertainty)
+            speed = test_speed(group, track, family, stages, competitors, uncertainty, ())
         families.append(replace(family, rows=rows, cause=cause, speed=speed))
         spectra = spectra.without(lines)
     return tuple(families)
@@ -85,20 +86,19 @@ def unknown_families(
 def _strongest(
     group: Group, spectra: EnvelopeSpectra, bands: Sequence[int]
 ) -> tuple[Family, list[tuple[float, float]], int] | None:
-    widths = SLIP_WIDTHS[:2]
+    widths, each = SLIP_WIDTHS[:2], spectra.only(*bands)
     looks, low = [], LOWEST_ORDER
     while low < min(HIGHEST_ORDER, 0.5 * spectra.highest_order):
-        for band in bands:
-            one = spectra.only(band)
-            best = search(one, low, low * _STEP_RATIO, widths, np.ones(1))
-            if best is not None:
-                looks.append((best, band, low))
+        looks.append(search((each,), low, low * _STEP_RATIO, widths, np.ones(len(bands))))
         low *= _STEP_RATIO
-    if not looks:
+    found = [best for best in looks if best is not None]
+    if not found:
         return None
-    best, band, low = min(looks, key=lambda look: look[0].log_p)
-    if log10_any(best.log_p, len(looks)) > WORTH_A_LOOK_LOG10:
+    best = min(found, key=lambda look: look.log_p)
+    tests = len(found) * len(bands)
+    if log10_any(best.log_p, tests) > WORTH_A_LOOK_LOG10:
         return None
+    band = bands[best.band]
     one = spectra.only(band)
     width = max(2.0 * best.width, 0.004)
     lines = family_lines(best.order, [(1.0, 4)], width, spectra.highest_order)
@@ -110,7 +110,7 @@ def _strongest(
     harmonics = tuple(line for line in read if line is not None)
     family = Family(
         order=best.order,
-        log10_p=log10_any(best.log_p, len(looks)),
+        log10_p=log10_any(best.log_p, tests),
         share=strength.share,
         family_depth=strength.depth,
         band=group.merits[band].band,

@@ -16,7 +16,8 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import ndimage, stats
 
-from spinlab.bearings.group import over_angle, whiten
+from spinlab.bearings.angle import over_angle
+from spinlab.bearings.group import whiten
 from spinlab.comparison.statistics import effective_segments
 from spinlab.envelope.bands import band_envelopes, window_samples
 from spinlab.envelope.kurtosis import Band

@@ -61,17 +61,17 @@ def log_survival(shape: ArrayLike, total: ArrayLike, floor_shape: ArrayLike = np
         total: the sum, in multiples of the mean line.
         floor_shape: half the degrees of freedom behind the mean.
     """
-    a, x, m = np.broadcast_arrays(
-        np.asarray(shape, float), np.asarray(total, float), np.asarray(floor_shape, float)
-    )
-    m = np.minimum(m, 1e12)
+    # Shapes stay as small as they come: most of the time goes into full-sized arrays.
+    a, x = np.asarray(shape, float), np.asarray(total, float)
+    m = np.minimum(np.asarray(floor_shape, float), 1e12)
     ratio = np.maximum(x, 1e-12) / a
-    log_ratio = np.log(ratio)
-    gap = ((a + m) * np.log1p(a * (ratio - 1.0) / (a + m)) - a * log_ratio) / a
-    eta = np.copysign(np.sqrt(2.0 * np.maximum(gap, 0.0)), ratio - 1.0)
-    v = (ratio - 1.0) * np.sqrt(m / (a + m)) * ((a + m) / (a * ratio + m))
+    above = ratio - 1.0
+    gap = (1.0 + m / a) * np.log1p(above * (a / (a + m))) - np.log(ratio)
+    eta = np.copysign(np.sqrt(2.0 * np.maximum(gap, 0.0)), above)
+    v = above * np.sqrt(m * (a + m)) / (a * ratio + m)
     near = np.abs(eta) < 1e-3
-    bend = np.where(near, -1.0 / 3.0, 1.0 / np.where(near, 1.0, v) - 1.0 / np.where(near, 1.0, eta))
+    with np.errstate(divide="ignore", invalid="ignore"):
+        bend = np.where(near, -1.0 / 3.0, 1.0 / v - 1.0 / eta)
     # erfc(y)/2 = exp(-y^2) erfcx(y)/2, so that both terms share one exponential.
     y = np.maximum(eta * np.sqrt(a / 2.0), -5.0)
     factor = 0.5 * special.erfcx(y) + bend / np.sqrt(2.0 * np.pi * a)

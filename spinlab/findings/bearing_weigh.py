@@ -41,6 +41,8 @@ _FAINT = 0.01
 FIRST_STANDS_LOG10 = -4.0
 FIRST_SHARE = 0.35
 FIRST_MISSING = 0.7
+# Damage that the load passes once per turn of ring or cage.
+CARRIES_SIDEBANDS = ("inner race", "ball")
 # So many harmonics do not come together by chance.
 COMB_STANDS = 3
 
@@ -138,9 +140,9 @@ def _part_of_others(hypothesis: Hypothesis) -> float:
     """
     share = missing_share(hypothesis.share)
     strongest = min((line.log10_p for line in hypothesis.harmonics), default=0.0)
-    first = next(
-        (line.log10_p for line in hypothesis.harmonics if line.label.startswith("1 x")), None
-    )
+    # A load that turns past the damage moves power from the harmonic into its sidebands.
+    lines = hypothesis.harmonics + hypothesis.sidebands * (hypothesis.fault in CARRIES_SIDEBANDS)
+    first = min((line.log10_p for line in lines if line.label.startswith("1 x")), default=None)
     # None: another cause's line lies on it, so that nothing can be said.
     missing = first is not None and first > max(FIRST_STANDS_LOG10, FIRST_SHARE * strongest)
     standing = sum(line.log10_p < FIRST_STANDS_LOG10 for line in hypothesis.harmonics)
@@ -151,13 +153,14 @@ def _part_of_others(hypothesis: Hypothesis) -> float:
 def strongest_probability(evidence: BearingEvidence, *, kind: Kind) -> float:
     """Highest probability of any listed damage, whether or not it makes a finding.
 
-    For benchmarks: ranks recordings from surely healthy to surely damaged.  Where chance easily
-    explains everything, the odds against chance rank alone, below all others.
+    For benchmarks: ranks recordings from surely healthy to surely damaged.  What chance easily
+    explains ranks by the odds against chance alone, below what was weighed and believed.
     """
     judged = judge(evidence, kind) if not evidence.reason else []
-    rarest = min((h.log10_p for h in evidence.hypotheses), default=0.0)
+    unweighed = evidence.hypotheses[len(evidence.stages) :]
+    rarest = min((h.log10_p for h in unweighed), default=0.0)
     if evidence.roar is not None and evidence.roar.cage_line is not None:
         rarest = min(rarest, evidence.roar.cage_line.log10_p)
     faint = _FAINT * (1.0 - 10.0**rarest)
-    strongest = max((one.probability for one in judged), default=faint)
-    return max(strongest, cage_probability(evidence.roar, kind=kind))
+    strongest = max((one.probability for one in judged), default=0.0)
+    return max(strongest, faint, cage_probability(evidence.roar, kind=kind))

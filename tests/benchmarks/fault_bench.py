@@ -1,6 +1,6 @@
 """One mode of the fault bench by itself, and what is kept of a run that has not ended.
 
-    python -m tests.benchmarks.fault_bench [--mode given|whole] [--healthy N] [--each N] [--so-far]
+    python -m tests.benchmarks.fault_bench [--mode given|whole] [--fault NAME] [--so-far] [--help]
 
 Everything is simulated; nothing here was measured on a machine.  A run that was stopped goes on
 where it was.
@@ -14,7 +14,7 @@ from typing import get_args
 import click
 
 from tests.benchmarks.fault_tables import report
-from tests.benchmarks.faults import Mode, measure, units
+from tests.benchmarks.faults import HEALTHY, Mode, measure, units
 from tests.benchmarks.population import RANGES
 from tests.benchmarks.runner import (
     code_version,
@@ -31,6 +31,7 @@ from tests.benchmarks.runner import (
 @click.option("--logs", default=100, show_default=True, help="Healthy logs.")
 @click.option("--each", default=24, show_default=True, help="Units of each fault.")
 @click.option("--moderate", default=30, show_default=True, help="Of each bearing fault, moderate.")
+@click.option("--fault", "only", multiple=True, help="Only these faults, and healthy units.")
 @click.option("--range", "part", type=click.Choice(tuple(RANGES)), default="report")
 @click.option("--workers", type=int, help="Processes (every core).")
 @click.option("--cache", type=click.Path(path_type=Path), help="Folder of kept results.")
@@ -41,6 +42,7 @@ def main(
     logs: int,
     each: int,
     moderate: int,
+    only: tuple[str, ...],
     part: str,
     workers: int | None,
     cache: Path | None,
@@ -51,6 +53,7 @@ def main(
     version = code_version(("population.py", "profiles.py", "simulated.py", "faults.py"))
     folder, name = cache or default_folder(), f"faults-{mode}-{part}"
     wanted = units(healthy=healthy, logs=logs, each=each, moderate=moderate, part=part, mode=mode)
+    wanted = [unit for unit in wanted if not only or unit.fault in (HEALTHY, *only)]
     if so_far:
         kept = read_lines(folder / f"{name}-{version}.jsonl")
         results = [kept[unit.key] for unit in wanted if unit.key in kept]
