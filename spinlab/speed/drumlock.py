@@ -48,6 +48,8 @@ PRIOR_WEIGHT = 0.25
 # Bands and orders hear the same turns, and windows overlap: share of their evidence that moves the
 # drum against the course.
 LOCK_TEMPER = 0.4
+# All windows together hear the same noise again and again: only loud beats mend what they share.
+SHARED_TEMPER = 0.1
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -117,7 +119,7 @@ def lock_to_drum(
         kin = _kinship(beats)
     news = news_share(LOCK_WINDOW_S, LOCK_HOP_S)
     total, placed = news * (tone + beat), news * (tone + sharp)
-    shift, left_sigma = _shared(placed, logs, scale_sigma)
+    shift, left_sigma = _shared(news * sharp, logs, scale_sigma)
     prior = np.float32(PRIOR_WEIGHT * 0.5) * (((logs - shift) / creep_sigma) ** 2).astype(
         np.float32
     )
@@ -142,7 +144,7 @@ def lock_to_drum(
 
 def _shared(total: Floats, logs: NDArray[np.float64], sigma: float) -> tuple[float, float]:
     """The correction that all windows share, of known spread beforehand, and what is left of it."""
-    curve = LOCK_TEMPER * total.sum(axis=0) - 0.5 * (logs / max(sigma, STEP)) ** 2
+    curve = SHARED_TEMPER * total.sum(axis=0) - 0.5 * (logs / max(sigma, STEP)) ** 2
     weight = np.exp(curve - curve.max())
     mean = float(np.average(logs, weights=weight))
     spread = float(np.sqrt(np.average((logs - mean) ** 2, weights=weight)))

@@ -18,9 +18,10 @@ from spinlab.speed.shown import Own, nats
 # A piece of a path stands while this many frames stay within this width of ln(speed).
 STILL_FRAMES = 10
 STILL_WIDTH = 0.02
-# Nats of the drum's own evidence that a standing piece needs if its lines are carried at another
-# speed by more than this share of the evidence at its own.
-LEAST_OWN = 8.0
+# Nats of the drum's own evidence that a standing piece needs, and that it needs if its lines are
+# carried at another speed by more than this share of the evidence at its own.
+LEAST_OWN = 0.5
+LEAST_OWN_DOUBTED = 8.0
 ALIKE = 0.9
 # What stands at the same level this close (s) to a doubted piece goes with it.
 WITH_IT_S = 4.0
@@ -59,9 +60,8 @@ def proved(
 def _proved(
     refined: Refined, piece: NDArray[np.int64], own: Own, maps: Maps, factor: float
 ) -> bool:
-    if nats(own.part(piece)) >= LEAST_OWN:
-        return True
-    return alike_elsewhere(refined, piece, maps, factor) <= ALIKE
+    doubted = alike_elsewhere(refined, piece, maps, factor) > ALIKE
+    return nats(own.part(piece)) >= (LEAST_OWN_DOUBTED if doubted else LEAST_OWN)
 
 
 def _beside(refined: Refined, piece: NDArray[np.int64]) -> NDArray[np.bool_]:

@@ -52,12 +52,14 @@ LEAST_FELT_STRENGTH = 8.0
 # Share of the whole likelihood that the best reading must hold for the scale to be absolute, and
 # the nats of measurement, not programme, by which it must stand above the usual factor.
 LEAST_WEIGHT = 0.95
-LEAST_MEASURED = 5.0
+LEAST_MEASURED = 7.0
 # Readings closer than this share are one reading; peaks this close to a simple multiple of the
 # best belong to it.
 APART = 0.012
 # What a beat that is cut off leaves open lies this close (ln).
 ONE_SCALE = 0.04
+# Bands hear the same turns: share of what they say beyond the limits that counts.
+SHARPER_TEMPER = 0.25
 KIN_REACH = 0.02
 
 
@@ -146,7 +148,7 @@ def scan_scales(
         heard=own,
         measured=measured,
         total=measured + programme,
-        sharper=sharp - beat,
+        sharper=SHARPER_TEMPER * (sharp - beat),
         beat=beat,
         whole=whole,
         comb=comb,

@@ -13,7 +13,7 @@ from spinlab.speed.evidence import LogGrid
 from spinlab.speed.follow import course_of
 from spinlab.speed.maps import Maps
 from spinlab.speed.modulation import Envelopes, band_envelopes
-from spinlab.speed.pieces import LEAST_OWN, proved, still_pieces
+from spinlab.speed.pieces import LEAST_OWN, LEAST_OWN_DOUBTED, proved, still_pieces
 from spinlab.speed.programme import programme_evidence
 from spinlab.speed.ratio import snapped
 from spinlab.speed.scale import ALONE_NATS, Candidate, candidates, scan_scales
@@ -216,12 +216,12 @@ def test_a_felt_course_is_straight_where_it_stands_and_as_it_was_on_a_ramp():
 
 
 @pytest.mark.parametrize(
-    ("heard_hz", "doubted"),
+    ("heard_hz", "needed"),
     # lines at 8, 9 and 11.3 times the motor: heard together they fit one speed alone, the middle
     # one by itself would be the first or the third at another
-    [((160.0, 180.0, 226.0), False), ((180.0,), True)],
+    [((160.0, 180.0, 226.0), LEAST_OWN), ((180.0,), LEAST_OWN_DOUBTED)],
 )
-def test_a_plateau_that_another_line_would_carry_needs_some_of_the_drums_own(heard_hz, doubted):
+def test_a_plateau_that_another_line_would_carry_needs_more_of_the_drums_own(heard_hz, needed):
     refined = refined_of(np.full(40, np.log(20.0)), orders=(8.0, 9.0, 11.3))
     run, maps = np.zeros(40, np.int64), plateau_maps(heard_hz)
 
@@ -230,8 +230,8 @@ def test_a_plateau_that_another_line_would_carry_needs_some_of_the_drums_own(hea
         own = Own(support=each, beating=each, kin=np.zeros((40, 0)), room=np.full(40, 4.0))
         return bool(proved(refined, run, own, maps, 0.9).all())
 
-    assert kept(1.05 * LEAST_OWN)
-    assert kept(0.95 * LEAST_OWN) is not doubted
+    assert kept(1.05 * needed)
+    assert not kept(0.95 * needed)
 
 
 def test_a_ramp_needs_no_proof_of_its_own():
