@@ -94,15 +94,20 @@ def continued(phases: list[Phase]) -> list[Phase]:
     return joined(out)
 
 
+# What runs for less lets no drum's water out; common practice, no published source.
+SHORTEST_DRAIN_S = 5.0
+
+
 def drained(phases: list[Phase]) -> bool | None:
     """Whether a pump ran before the first spin; None without a spin or with a late start."""
     spins = [p for p in phases if p.label == "spin"]
     if not spins or spins[0].start_s < 5.0:
         return None
-    before = [p for p in phases if p.label == "pump" and p.start_s < spins[0].start_s]
-    if before:
+    before = [p for p in phases if p.start_s < spins[0].start_s]
+    pumped_s = sum(p.duration_s for p in before if p.label == "pump")
+    if pumped_s >= SHORTEST_DRAIN_S:
         return True
     unknown = any(
-        p.label == "running, not identified" and p.end_s <= spins[0].start_s + 1.0 for p in phases
+        p.label == "running, not identified" and p.duration_s >= SHORTEST_DRAIN_S for p in before
     )
-    return None if unknown else False
+    return None if unknown or pumped_s > 0.0 else False

@@ -13,6 +13,7 @@ from spinlab.phases.features import Features
 from spinlab.phases.motion import _splits, motion_pattern
 from spinlab.phases.pace import pace
 from spinlab.phases.pump import with_pump_sound
+from spinlab.phases.settle import drained
 from spinlab.reading import read
 from spinlab.vibration.loudness import loudness
 from tests.courses import drawn, track_of
@@ -292,3 +293,19 @@ def test_bursts_without_a_rhythm_are_no_wash_motion():
         first, last = round(start * 16000), round(end * 16000)
         x[first:last] += 0.3 * rng.standard_normal(last - first)
     assert not cut_phases(sound_of(x, 16000.0)).of("wash motion")
+
+
+@pytest.mark.parametrize(
+    ("label", "seconds", "told"),
+    # a drum that starts to turn is heard for a second or two before it is tracked
+    [
+        ("running, not identified", 2.0, False),
+        ("running, not identified", 8.0, None),
+        ("pump", 4.0, None),
+        ("pump", 12.0, True),
+    ],
+)
+def test_what_runs_for_a_second_or_two_before_the_spin_drains_nothing(label, seconds, told):
+    spans = ((0.0, 30.0, "wash motion"), (30.0, 30.0 + seconds, label), (60.0, 90.0, "spin"))
+    phases = [Phase(start_s=a, end_s=b, label=name, confidence=0.9) for a, b, name in spans]
+    assert drained(phases) is told
