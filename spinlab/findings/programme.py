@@ -12,6 +12,7 @@ from spinlab.speed.track import SpeedTrack
 # A valve lets in eight to ten litres a minute: less than this wets nothing; common practice, no
 # published source.
 SHORTEST_FILL_S = 8.0
+LEAST_WET = 2
 
 
 def findings(phases: PhaseList | None, track: SpeedTrack | None = None) -> tuple[Finding, ...]:
@@ -23,9 +24,10 @@ def findings(phases: PhaseList | None, track: SpeedTrack | None = None) -> tuple
 def _drained(phases: PhaseList) -> list[Finding]:
     spins = phases.of("spin")
     fills = [p for p in phases.of("fill") if p.duration_s >= SHORTEST_FILL_S]
-    wet = [*fills, *phases.of("wash motion")]
-    # Of a recording that holds the spin alone nobody can say whether water was let out before.
-    if not spins or not any(phase.end_s < spins[0].start_s for phase in wet):
+    wet = [p for p in (*fills, *phases.of("wash motion")) if spins and p.end_s < spins[0].start_s]
+    # Of a recording that holds the spin alone nobody can say whether water was let out before; one
+    # stretch that hisses or turns slowly is no wash yet.
+    if len(wet) < LEAST_WET:
         return []
     subject = "drain before the spin"
     evidence = {

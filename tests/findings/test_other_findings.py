@@ -254,9 +254,14 @@ def test_no_readings_make_no_findings():
 def test_a_spin_without_a_pump_before_it_is_worth_a_look():
     spin = Phase(label="spin", start_s=60.0, end_s=120.0, confidence=0.9)
     quiet = Phase(label="quiet", start_s=0.0, end_s=60.0, confidence=0.9)
-    wash = Phase(label="wash motion", start_s=2.0, end_s=30.0, confidence=0.9)
-    assert programme.findings(PhaseList(phases=(quiet, spin), drained_before_spin=False)) == ()
-    dry = PhaseList(phases=(wash, quiet, spin), drained_before_spin=False)
+    wash = tuple(
+        Phase(label="wash motion", start_s=start, end_s=start + 10.0, confidence=0.9)
+        for start in (2.0, 20.0)
+    )
+    for before in ((), wash[:1]):
+        short = PhaseList(phases=(*before, quiet, spin), drained_before_spin=False)
+        assert programme.findings(short) == ()
+    dry = PhaseList(phases=(*wash, quiet, spin), drained_before_spin=False)
     (found,) = programme.findings(dry)
     assert found.state == "attention"
     assert "until it is out" in found.next_step
