@@ -43,7 +43,7 @@ LEAST_TOP_HZ = 2.0 * RESONANCE_FROM_HZ
 # simulated faults of middling severity exceeds.
 CLEAR_DEPTH = {"acceleration": 0.17, "sound": 0.06}
 # A blind search is asked more of, and never reaches a fault by itself.
-UNKNOWN_LOG10 = -5.0
+UNKNOWN_LOG10 = -8.0
 UNKNOWN_MOST = 0.6
 
 
