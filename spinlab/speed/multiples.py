@@ -41,7 +41,8 @@ def at_multiples(refined: Refined, lock: Lock) -> Refined | None:
             continue
         part = own.part(inside)
         kin, near = beats_of(part), nats_for(part.support)
-        best = int(np.argmax(foreign_beats(part)))
+        foreign = foreign_beats(part, share=float(inside.mean()))
+        best = int(np.argmax(np.where(np.array(MULTIPLES) > part.room.min(), 0.0, foreign)))
         others = max(float(np.delete(kin, best).max()), 0.0)
         if kin[best] > others + LEAST_NATS + OWN_SHARE * near:
             log_hz[inside] += np.log(MULTIPLES[best])

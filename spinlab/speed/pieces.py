@@ -23,6 +23,11 @@ STILL_WIDTH = 0.02
 LEAST_OWN = 0.5
 LEAST_OWN_DOUBTED = 8.0
 ALIKE = 0.9
+# The same where a programme is known and asks for no such speed: shares by which a drum usually
+# stays below an asked one, and exceeds it.
+LEAST_OWN_UNASKED = 25.0
+USUALLY_BELOW = 0.1
+USUALLY_ABOVE = 0.03
 # What stands at the same level this close (s) to a doubted piece goes with it.
 WITH_IT_S = 4.0
 # Strongest lines that are compared, and the other speeds that count: from one another in ln, rpm.
@@ -36,7 +41,12 @@ ABSENT = -0.3
 
 
 def proved(
-    refined: Refined, run: NDArray[np.int64], own: Own, maps: Maps, factor: float
+    refined: Refined,
+    run: NDArray[np.int64],
+    own: Own,
+    maps: Maps,
+    factor: float,
+    programme_rpm: tuple[float, ...] = (),
 ) -> NDArray[np.bool_]:
     """Frames that stand in no doubted piece, shape (frames,).
 
@@ -46,22 +56,41 @@ def proved(
         own: the drum's own evidence in each frame.
         maps: the recording's maps.
         factor: drum rate over course rate.
+        programme_rpm: the plateaus that a profile expects.
     """
     kept = np.ones(len(run), bool)
     pieces = still_pieces(refined.log_hz, run)
-    sure = [_proved(refined, piece, own, maps, factor) for piece in pieces]
+    sure = [_proved(refined, piece, own, maps, factor, programme_rpm) for piece in pieces]
     for k, piece in enumerate(pieces):
         same = [j for j, other in enumerate(pieces) if run[other[0]] == run[piece[0]] and sure[j]]
-        if not sure[k] and not (any(j < k for j in same) and any(j > k for j in same)):
-            kept &= ~_beside(refined, piece)
+        if sure[k] or (any(j < k for j in same) and any(j > k for j in same)):
+            continue
+        kept &= ~_beside(refined, piece)
+        # nor is the way from there to what is proved
+        inside = run == run[piece[0]]
+        if same and k < same[0]:
+            kept[: pieces[same[0]][0]] &= ~inside[: pieces[same[0]][0]]
+        elif same and k > same[-1]:
+            kept[pieces[same[-1]][-1] + 1 :] &= ~inside[pieces[same[-1]][-1] + 1 :]
     return kept
 
 
 def _proved(
-    refined: Refined, piece: NDArray[np.int64], own: Own, maps: Maps, factor: float
+    refined: Refined,
+    piece: NDArray[np.int64],
+    own: Own,
+    maps: Maps,
+    factor: float,
+    programme_rpm: tuple[float, ...],
 ) -> bool:
-    doubted = alike_elsewhere(refined, piece, maps, factor) > ALIKE
-    return nats(own.part(piece)) >= (LEAST_OWN_DOUBTED if doubted else LEAST_OWN)
+    level_rpm = 60.0 * factor * float(np.exp(np.median(refined.log_hz[piece])))
+    over = level_rpm / np.array(programme_rpm) - 1.0
+    if len(over) and not ((over > -USUALLY_BELOW) & (over < USUALLY_ABOVE)).any():
+        least = LEAST_OWN_UNASKED
+    else:
+        doubted = alike_elsewhere(refined, piece, maps, factor) > ALIKE
+        least = LEAST_OWN_DOUBTED if doubted else LEAST_OWN
+    return nats(own.part(piece)) >= least
 
 
 def _beside(refined: Refined, piece: NDArray[np.int64]) -> NDArray[np.bool_]:

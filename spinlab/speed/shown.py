@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from spinlab.speed.drumlock import LOCK_HOP_S, MULTIPLES, Lock
 from spinlab.speed.frames import HOP_S
 from spinlab.speed.refine import Refined
-from spinlab.speed.runs import CLOSE_GAP_S, LEAST_SPREAD, between
+from spinlab.speed.runs import CLOSE_GAP_S, LEAST_SPREAD, SLOPE_FRAMES, between
 
 # Nats of the drum's own evidence that show a run, and one that never moves.
 LEAST_RUN_SUPPORT = 10.0
@@ -30,6 +30,7 @@ MULTIPLE_SHARE = 0.2
 # harmonics: an oval drum or three lifters beat so, and where a run stood at a fraction of the
 # drum's speed nothing would beat at that fraction.
 OWN_BEATS = 16.0
+MOST_OF_IT = 0.5
 # Share of a speed by which another counts as faster.
 FASTER = 1.1
 # Frames are denser than the windows that evidence is counted in.
@@ -37,6 +38,11 @@ WINDOWS_PER_FRAME = HOP_S / LOCK_HOP_S
 # No drum of this kind changes faster (common practice, no published source).
 FASTEST_RPM_PER_S = 250.0
 FASTEST_FALL_RPM_PER_S = 120.0
+# A ramp goes on over a pause of so many seconds: ln(speed) per s that is one, and the share of the
+# speed that it may seem to lose.
+SHORT_PAUSE_S = 8.0
+LEAST_RISE = 0.03
+LARGEST_LOSS = 0.1
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -117,7 +123,7 @@ def _weighed(
         still = float(np.ptp(refined.log_hz[inside])) < LEAST_SPREAD / 4
         lines = float(refined.carried[inside].mean())
         part = own.part(inside)
-        weight = _weight(part, still=still)
+        weight = _weight(part, still=still, share=float(inside.mean()))
         if still and by_lines and lines < PARTLY and _at_speed(part) < BEATS_ALONE:
             continue
         if weight is not None:
@@ -148,22 +154,28 @@ def beats_of(own: Own) -> NDArray[np.float64]:
     return total
 
 
-def foreign_beats(own: Own) -> NDArray[np.float64]:
+def foreign_beats(own: Own, *, share: float) -> NDArray[np.float64]:
     """The same, 0 at the speed itself and where they are harmonics of it.
 
-    They are if the speed itself beats, or if the drum would turn faster there than it can.
+    They are if the speed itself beats, or if the drum would turn faster there than it can; but only
+    of a stretch that is most of the path, for whose beats the scale was chosen.
+
+    Args:
+        own: evidence of a stretch.
+        share: its share of the path.
     """
     kin, multiples = beats_of(own), np.array(MULTIPLES)
     if not len(kin):
         return np.zeros(1)
-    harmonic = (multiples == np.round(multiples)) & (kin[0] > OWN_BEATS)
-    return np.where(harmonic | (multiples == 1) | (multiples > own.room.min()), 0.0, kin)
+    whole = multiples == np.round(multiples)
+    harmonic = whole & (kin[0] > OWN_BEATS) | (multiples > own.room.min())
+    return np.where((multiples == 1) | harmonic & (share > MOST_OF_IT), 0.0, kin)
 
 
-def _weight(own: Own, *, still: bool) -> float | None:
+def _weight(own: Own, *, still: bool, share: float) -> float | None:
     """Nats that show a run; None if they are too few, or if the beats want another speed."""
     near, at_speed = nats_for(own.beating if still else own.support), _at_speed(own)
-    other = float(foreign_beats(own).max())
+    other = float(foreign_beats(own, share=share).max())
     if other > max(at_speed, 0.0) + MULTIPLE_NATS + MULTIPLE_SHARE * near:
         return None
     least = LEAST_STILL_SUPPORT if still and near > at_speed else LEAST_RUN_SUPPORT
@@ -190,10 +202,17 @@ def _unreachable(
     other: int,
 ) -> bool:
     """Whether the drum could not have changed between two runs in the time between them."""
-    first, last = (
-        np.flatnonzero(run == min(one, other))[-1],
-        np.flatnonzero(run == max(one, other))[0],
-    )
+    before, after = (np.flatnonzero(run == n) for n in (min(one, other), max(one, other)))
+    first, last = before[-1], after[0]
     pause = float(time_s[last] - time_s[first])
     change = float(speed_rpm[last] - speed_rpm[first])
-    return not -FASTEST_FALL_RPM_PER_S * pause <= change <= FASTEST_RPM_PER_S * pause
+    if not -FASTEST_FALL_RPM_PER_S * pause <= change <= FASTEST_RPM_PER_S * pause:
+        return True
+    if pause > SHORT_PAUSE_S or min(len(before), len(after)) < SLOPE_FRAMES:
+        return False
+    rising = all(
+        np.polyfit(time_s[k], np.log(speed_rpm[k]), 1)[0] > LEAST_RISE
+        for k in (before[-SLOPE_FRAMES:], after[:SLOPE_FRAMES])
+    )
+    # a drum that gains speed before and after a short pause has not lost much in it
+    return bool(rising and change < -LARGEST_LOSS * float(speed_rpm[first]))

@@ -159,7 +159,14 @@ def _finish(reading: Reading, heard: Heard) -> SpeedTrack:
         steady_hz=heard.listened.maps.steady_hz,
     )
     scales = (replace(best, sigma=lock.scale_sigma), *reading.scales[1:])
-    track = write_down(refined, scales, lock, heard.listened.maps, plateaus=plateaus)
+    track = write_down(
+        refined,
+        scales,
+        lock,
+        heard.listened.maps,
+        plateaus=plateaus,
+        programme_rpm=heard.programme_rpm,
+    )
     if track.reason:
         return track
     return replace(track, motor_ratio=measured_ratio(refined, best.factor, best.sigma, heard.prior))

@@ -46,11 +46,13 @@ def write_down(
     *,
     felt: bool = False,
     plateaus: Zoomed | None = None,
+    programme_rpm: tuple[float, ...] = (),
 ) -> SpeedTrack:
     """The track of the best reading, with its rivals and what could not be told.
 
     `felt` says that the scale is that of a felt first order, which must be heard to move;
-    `plateaus` are those that were read as a whole.
+    `plateaus` are those that were read as a whole; a plateau that `programme_rpm` does not ask for
+    needs more proof.
     """
     factor, weight = scales[0].factor, scales[0].weight
     heard = np.flatnonzero(np.isin(maps.time_s, refined.time_s))
@@ -66,7 +68,7 @@ def write_down(
         return nothing(maps, STANDING)
     keep = carried_on & supported(refined, joined, own, factor)
     if not felt:
-        keep &= proved(refined, run, own, maps, factor)
+        keep &= proved(refined, run, own, maps, factor, programme_rpm)
     relative = np.hypot(np.hypot(refined.sigma, lock_sigma), scales[0].sigma)
     # a heavy drum does not jump: what its readings scatter by is not known better than that
     relative = np.maximum(relative, frame_noise(refined.log_hz))

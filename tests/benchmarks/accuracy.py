@@ -46,6 +46,7 @@ class Options:
     """What was asked on the command line."""
 
     count: int
+    begin: int
     part: str
     folder: Path
     version: str
@@ -80,11 +81,12 @@ def speed_section(options: Options) -> Section:
         "version": options.version,
         "workers": options.workers,
     }
-    cases = draw_cases(options.count, options.part)
+    cases = draw_cases(options.count, options.part, begin=options.begin)
     results = run(f"speed-{options.part}", speed.measure, cases, **shared)
-    logs = draw_logs(max(options.count // LOGS_SHARE, 1), options.part)
+    begin = options.begin // LOGS_SHARE
+    logs = draw_logs(max(options.count // LOGS_SHARE, 1), options.part, begin=begin)
     felt = run(f"logs-{options.part}", speed.measure, logs, **shared)
-    first, _ = RANGES[options.part]
+    first = RANGES[options.part][0] + options.begin
     where = f"Seeds {first} to {first + options.count - 1} of the {options.part} range"
     pictures: list[str] = []
     target = options.picture("speed")
@@ -93,7 +95,7 @@ def speed_section(options: Options) -> Section:
 
         pictures.append(draw_speed(results, target))
     text = speed.report(results, where) + "\n\n"
-    text += speed.report_logs(felt, f"Logs of seeds {first} to {first + len(logs) - 1}")
+    text += speed.report_logs(felt, f"Logs of seeds {logs[0].seed} to {logs[-1].seed}")
     return Section(title="Speed of plateaus", text=text, pictures=tuple(pictures))
 
 
@@ -144,6 +146,7 @@ def publish(sections: Sequence[Section], options: Options, folder: Path) -> Path
 
 @click.command(help=__doc__)
 @click.option("--count", default=200, show_default=True, help="Recordings to simulate.")
+@click.option("--begin", default=0, help="Number of the first recording (speed alone).")
 @click.option("--only", type=click.Choice(PARTS), multiple=True, help="Parts to run (all).")
 @click.option("--range", "part", type=click.Choice(["report", "tuning"]), default="report")
 @click.option("--longest", default=7200.0, show_default=True, help="Longest file to time, s.")
@@ -156,6 +159,7 @@ def publish(sections: Sequence[Section], options: Options, folder: Path) -> Path
 @click.option("--publish", "public", is_flag=True, help="Write them to docs/accuracy/.")
 def main(
     count: int,
+    begin: int,
     only: tuple[str, ...],
     part: str,
     longest: float,
@@ -172,6 +176,7 @@ def main(
         folder.mkdir(parents=True, exist_ok=True)
     options = Options(
         count=count,
+        begin=begin,
         part=part,
         folder=cache or default_folder(),
         version=code_version(INFLUENTIAL),

@@ -81,15 +81,15 @@ def draw_case(number: int, part: str = "report") -> Case:
     )
 
 
-def draw_cases(count: int, part: str = "report") -> list[Case]:
-    """The first `count` cases of a range."""
-    return [draw_case(number, part) for number in range(count)]
+def draw_cases(count: int, part: str = "report", *, begin: int = 0) -> list[Case]:
+    """The cases of a range from `begin` on."""
+    return [draw_case(number, part) for number in range(begin, begin + count)]
 
 
-def draw_logs(count: int, part: str = "report") -> list[Case]:
-    """The first `count` acceleration logs of a range: other units than those that are heard."""
+def draw_logs(count: int, part: str = "report", *, begin: int = 0) -> list[Case]:
+    """Acceleration logs of a range from `begin` on: other units than those that are heard."""
     first, stop = RANGES[part]
-    if count > stop - first:
+    if begin + count > stop - first:
         raise ValueError(f"the {part} range holds {stop - first} logs")
     return [
         Case(
@@ -99,7 +99,7 @@ def draw_logs(count: int, part: str = "report") -> list[Case]:
             length=dealt(LENGTHS, "log length", first, number),
             kind="acceleration",
         )
-        for number in range(count)
+        for number in range(begin, begin + count)
     ]
 
 

@@ -13,7 +13,13 @@ from spinlab.speed.evidence import LogGrid
 from spinlab.speed.follow import course_of
 from spinlab.speed.maps import Maps
 from spinlab.speed.modulation import Envelopes, band_envelopes
-from spinlab.speed.pieces import LEAST_OWN, LEAST_OWN_DOUBTED, proved, still_pieces
+from spinlab.speed.pieces import (
+    LEAST_OWN,
+    LEAST_OWN_DOUBTED,
+    LEAST_OWN_UNASKED,
+    proved,
+    still_pieces,
+)
 from spinlab.speed.programme import programme_evidence
 from spinlab.speed.ratio import snapped
 from spinlab.speed.scale import ALONE_NATS, Candidate, candidates, scan_scales
@@ -247,3 +253,49 @@ def test_a_drum_that_is_heard_but_not_known_well_is_not_called_unheard():
     near = replace(sure, factor=0.1012, weight=0.06)
     reason = why_relative(np.full(30, 400.0), (replace(sure, weight=0.9), near), blurred)
     assert "may be 1 % higher" in reason
+
+
+def test_a_short_stretch_that_beats_more_at_twice_its_speed_is_not_shown():
+    # the same evidence of all the path would be an oval drum's, for the scale was chosen for it
+    log_hz = np.concatenate([np.linspace(0.0, 0.4, 30), np.linspace(0.4, 1.2, 70)])
+    refined, run = refined_of(log_hz, heard=1), np.repeat([0, 1], (30, 70))
+    kin = np.zeros((100, 7))
+    kin[:30, 0], kin[:30, 5] = 2.0, 12.0
+    kin[30:, 0] = 2.0
+    flat = np.zeros(100)
+    own = Own(support=flat, beating=flat, kin=kin, room=np.full(100, 4.0))
+    shown = supported(refined, run, own, 10.0)
+    assert not shown[:30].any()
+    assert shown[30:].all()
+
+
+@pytest.mark.parametrize(("second_rpm", "both"), [(1000.0, True), (560.0, False)])
+def test_a_drum_that_gains_speed_before_and_after_a_pause_has_lost_little_in_it(second_rpm, both):
+    rise = 1.0 + 0.02 * np.arange(30)
+    rpm = np.concatenate([600.0 * rise, second_rpm * rise])
+    refined = refined_of(np.log(rpm / 60.0), heard=1, gap_after=30)
+    kin = np.zeros((60, 7))
+    kin[:, 0] = np.repeat([2.0, 4.0], 30)
+    flat = np.zeros(60)
+    own = Own(support=flat, beating=flat, kin=kin, room=np.full(60, 1.9))
+    shown = supported(refined, np.repeat([0, 1], 30), own, 1.0)
+    assert shown[30:].all()
+    assert bool(shown[:30].all()) is both
+
+
+@pytest.mark.parametrize(
+    ("asked_rpm", "least"),
+    [((), LEAST_OWN), ((400.0, 1110.0), LEAST_OWN), ((400.0, 800.0), LEAST_OWN_UNASKED)],
+)
+def test_a_speed_that_nobody_asked_for_needs_more_proof(asked_rpm, least):
+    # a plateau at 1080 rpm, whose lines fit it alone
+    refined = refined_of(np.full(40, np.log(20.0)), orders=(8.0, 9.0, 11.3))
+    run, maps = np.zeros(40, np.int64), plateau_maps((160.0, 180.0, 226.0))
+
+    def kept(nats):
+        each = np.full(40, nats / 20.0)
+        own = Own(support=each, beating=each, kin=np.zeros((40, 0)), room=np.full(40, 4.0))
+        return bool(proved(refined, run, own, maps, 0.9, asked_rpm).all())
+
+    assert kept(1.05 * least)
+    assert not kept(0.95 * least)
