@@ -52,7 +52,7 @@ LEAST_FELT_STRENGTH = 8.0
 # Share of the whole likelihood that the best reading must hold for the scale to be absolute, and
 # the nats of measurement, not programme, by which it must stand above the usual factor.
 LEAST_WEIGHT = 0.95
-LEAST_MEASURED = 7.0
+LEAST_MEASURED = 8.0
 # Readings closer than this share are one reading; peaks this close to a simple multiple of the
 # best belong to it.
 APART = 0.012
