@@ -23,7 +23,7 @@ CHANGE_COST = 0.8
 ROUNDS = 2
 LINE_LIMIT = 300.0
 # Frames that are followed at once, to bound the memory.
-BLOCK_FRAMES = 128
+BLOCK_FRAMES = 32
 # Nats of the family's lines that carry a frame, in all and as a share of the usual.
 LEAST_GAIN = 4.0
 # Nats with which one line is clearly heard in a frame.
