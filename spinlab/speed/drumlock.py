@@ -120,9 +120,8 @@ def lock_to_drum(
     news = news_share(LOCK_WINDOW_S, LOCK_HOP_S)
     total, placed = news * (tone + beat), news * (tone + sharp)
     shift, left_sigma = _shared(news * sharp, logs, scale_sigma)
-    prior = np.float32(PRIOR_WEIGHT * 0.5) * (((logs - shift) / creep_sigma) ** 2).astype(
-        np.float32
-    )
+    away = ((logs - shift) / creep_sigma) ** 2
+    prior = np.float32(PRIOR_WEIGHT * 0.5) * away.astype(np.float32)
     held = np.float32(LOCK_TEMPER) * placed - prior
     best = smooth_correction(held)
     rows = np.arange(len(best))

@@ -58,7 +58,7 @@ def proved(
         factor: drum rate over course rate.
         programme_rpm: the plateaus that a profile expects.
     """
-    kept = np.ones(len(run), bool)
+    kept, frames = np.ones(len(run), bool), np.arange(len(run))
     pieces = still_pieces(refined.log_hz, run)
     sure = [_proved(refined, piece, own, maps, factor, programme_rpm) for piece in pieces]
     for k, piece in enumerate(pieces):
@@ -66,12 +66,11 @@ def proved(
         if sure[k] or (any(j < k for j in same) and any(j > k for j in same)):
             continue
         kept &= ~_beside(refined, piece)
-        # nor is the way from there to what is proved
-        inside = run == run[piece[0]]
-        if same and k < same[0]:
-            kept[: pieces[same[0]][0]] &= ~inside[: pieces[same[0]][0]]
-        elif same and k > same[-1]:
-            kept[pieces[same[-1]][-1] + 1 :] &= ~inside[pieces[same[-1]][-1] + 1 :]
+        if same:
+            # nor is the way from there to what is proved
+            early = k < same[0]
+            way = frames < pieces[same[0]][0] if early else frames > pieces[same[-1]][-1]
+            kept &= ~(way & (run == run[piece[0]]))
     return kept
 
 

@@ -7,9 +7,9 @@ import itertools
 import numpy as np
 from numpy.typing import NDArray
 
+from spinlab.speed.candidates import Candidate
 from spinlab.speed.frames import HOP_S
 from spinlab.speed.refine import Refined
-from spinlab.speed.scale import Candidate
 
 # A drum's rate changes by less than this share between frames.
 LARGEST_LEAP = 0.2
@@ -84,24 +84,6 @@ RUN_SLACK = 0.04
 LINKING_RATE = 0.25
 
 
-def between(
-    refined: Refined, before: NDArray[np.int64], after: NDArray[np.int64]
-) -> tuple[float, bool]:
-    """Seconds between two runs, and whether the speed goes on from one to the other."""
-    gap_s = float(refined.time_s[after[0]] - refined.time_s[before[-1]])
-    change = float(refined.log_hz[after[0]] - refined.log_hz[before[-1]])
-    goes_on = abs(change) <= RUN_SLACK + LINKING_RATE * gap_s
-    if goes_on and min(len(before), len(after)) >= SLOPE_FRAMES:
-        # a drum that gains speed before and after has not lost any in between
-        slopes = [
-            float(np.polyfit(refined.time_s[k], refined.log_hz[k], 1)[0])
-            for k in (before[-SLOPE_FRAMES:], after[:SLOPE_FRAMES])
-        ]
-        slack = RUN_SLACK + SLOPE_MARGIN * gap_s
-        goes_on = min(slopes) * gap_s - slack <= change <= max(slopes) * gap_s + slack
-    return gap_s, goes_on
-
-
 # Frames from which the slope at the end of a run is taken, how much steeper than at either end the
 # speed may go on between two runs (ln per s), and the change of ln(speed) that may be foretold.
 SLOPE_FRAMES = 5
@@ -109,17 +91,51 @@ SLOPE_MARGIN = 0.1
 FARTHEST_FORESEEN = 0.15
 
 
+def end_lines(
+    time_s: NDArray[np.float64],
+    log_hz: NDArray[np.float64],
+    before: NDArray[np.int64],
+    after: NDArray[np.int64],
+) -> tuple[tuple[float, float], tuple[float, float]] | None:
+    """(slope, value half-way between) of the lines in which two runs end and begin.
+
+    In ln per s and in what `log_hz` counts in; None where a run is too short for a line.
+    """
+    if min(len(before), len(after)) < SLOPE_FRAMES:
+        return None
+    middle_s = 0.5 * float(time_s[before[-1]] + time_s[after[0]])
+    last, first = (
+        np.polyfit(time_s[k] - middle_s, log_hz[k], 1)
+        for k in (before[-SLOPE_FRAMES:], after[:SLOPE_FRAMES])
+    )
+    return (float(last[0]), float(last[1])), (float(first[0]), float(first[1]))
+
+
+def between(
+    refined: Refined, before: NDArray[np.int64], after: NDArray[np.int64]
+) -> tuple[float, bool]:
+    """Seconds between two runs, and whether the speed goes on from one to the other."""
+    gap_s = float(refined.time_s[after[0]] - refined.time_s[before[-1]])
+    change = float(refined.log_hz[after[0]] - refined.log_hz[before[-1]])
+    goes_on = abs(change) <= RUN_SLACK + LINKING_RATE * gap_s
+    lines = end_lines(refined.time_s, refined.log_hz, before, after) if goes_on else None
+    if lines is not None:
+        # a drum that gains speed before and after has not lost any in between
+        slopes = [slope for slope, _ in lines]
+        slack = RUN_SLACK + SLOPE_MARGIN * gap_s
+        goes_on = min(slopes) * gap_s - slack <= change <= max(slopes) * gap_s + slack
+    return gap_s, goes_on
+
+
 def _foreseen(refined: Refined, before: NDArray[np.int64], after: NDArray[np.int64]) -> bool:
     """Whether two runs meet half-way if each goes on as it ends or begins."""
-    if min(len(before), len(after)) < SLOPE_FRAMES:
+    lines = end_lines(refined.time_s, refined.log_hz, before, after)
+    if lines is None:
         return False
-    last, first = before[-SLOPE_FRAMES:], after[:SLOPE_FRAMES]
-    middle_s = 0.5 * float(refined.time_s[last[-1]] + refined.time_s[first[0]])
-    half_s = middle_s - float(refined.time_s[last[-1]])
-    lines = [np.polyfit(refined.time_s[k] - middle_s, refined.log_hz[k], 1) for k in (last, first)]
-    if max(abs(float(slope)) for slope, _ in lines) * half_s > FARTHEST_FORESEEN:
+    half_s = 0.5 * float(refined.time_s[after[0]] - refined.time_s[before[-1]])
+    if max(abs(slope) for slope, _ in lines) * half_s > FARTHEST_FORESEEN:
         return False
-    return bool(abs(lines[0][1] - lines[1][1]) <= RUN_SLACK)
+    return abs(lines[0][1] - lines[1][1]) <= RUN_SLACK
 
 
 def linked(refined: Refined, run: NDArray[np.int64]) -> NDArray[np.int64]:

@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from spinlab.speed.drumlock import LOCK_HOP_S, MULTIPLES, Lock
 from spinlab.speed.frames import HOP_S
 from spinlab.speed.refine import Refined
-from spinlab.speed.runs import CLOSE_GAP_S, LEAST_SPREAD, SLOPE_FRAMES, between
+from spinlab.speed.runs import CLOSE_GAP_S, LEAST_SPREAD, between, end_lines
 
 # Nats of the drum's own evidence that show a run, and one that never moves.
 LEAST_RUN_SUPPORT = 10.0
@@ -208,11 +208,9 @@ def _unreachable(
     change = float(speed_rpm[last] - speed_rpm[first])
     if not -FASTEST_FALL_RPM_PER_S * pause <= change <= FASTEST_RPM_PER_S * pause:
         return True
-    if pause > SHORT_PAUSE_S or min(len(before), len(after)) < SLOPE_FRAMES:
+    lines = end_lines(time_s, np.log(speed_rpm), before, after)
+    if pause > SHORT_PAUSE_S or lines is None:
         return False
-    rising = all(
-        np.polyfit(time_s[k], np.log(speed_rpm[k]), 1)[0] > LEAST_RISE
-        for k in (before[-SLOPE_FRAMES:], after[:SLOPE_FRAMES])
-    )
+    rising = all(slope > LEAST_RISE for slope, _ in lines)
     # a drum that gains speed before and after a short pause has not lost much in it
-    return bool(rising and change < -LARGEST_LOSS * float(speed_rpm[first]))
+    return rising and change < -LARGEST_LOSS * float(speed_rpm[first])

@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 
 from spinlab.recording import Recording
 from spinlab.speed.acquire import acquire
+from spinlab.speed.candidates import LEAST_WEIGHT, Candidate
 from spinlab.speed.drumlock import (
     BELT_CREEP_SIGMA,
     LOCK_HOP_S,
@@ -30,7 +31,7 @@ from spinlab.speed.multiples import at_multiples
 from spinlab.speed.ratio import RatioPrior, measured_ratio
 from spinlab.speed.refine import Refined
 from spinlab.speed.runs import run_numbers
-from spinlab.speed.scale import BELOW_MOTOR_ORDER, LEAST_WEIGHT, Candidate
+from spinlab.speed.scale import BELOW_MOTOR_ORDER
 from spinlab.speed.steady import steady_track
 from spinlab.speed.track import SpeedTrack
 from spinlab.speed.voices import gather

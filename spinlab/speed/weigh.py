@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 
 from spinlab.speed.acquire import track_drum
 from spinlab.speed.beats import WINDOWS_S, Beats, follow_beats, standing_beats
+from spinlab.speed.candidates import Candidate, candidates
 from spinlab.speed.family import Family, learn
 from spinlab.speed.follow import Followed, course_of, follow, standing
 from spinlab.speed.listen import Listened
@@ -18,7 +19,7 @@ from spinlab.speed.pieces import still_pieces
 from spinlab.speed.ratio import RatioPrior, snapped
 from spinlab.speed.refine import Refined, refine
 from spinlab.speed.runs import LEAST_SPREAD, linked, moves, proven_apart, run_numbers
-from spinlab.speed.scale import Candidate, candidates, scan_scales
+from spinlab.speed.scale import scan_scales
 from spinlab.speed.voices import FELT_ORDERS, Evidence
 
 LEAST_HEARD_FRAMES = 12
@@ -140,23 +141,25 @@ def _drum_voices(refined: Refined, heard: Heard) -> tuple[tuple[Beats, ...], tup
     envelopes = heard.listened.envelopes
     if envelopes is None:
         return (), ()
-    course = refined.course
+    course, telling = refined.course, _telling(refined)
     stands = standing_beats(envelopes, course)
     beats = tuple(
         follow_beats(
             envelopes,
             course,
-            _window_times(refined, window_s / 4),
+            _window_times(refined, telling, window_s / 4),
             window_s=window_s,
             stands=stands,
         )
         for window_s in WINDOWS_S
     )
-    lows = tuple(_low_tones(refined, heard, frame_s) for frame_s in LOW_FRAMES_S)
+    lows = tuple(_low_tones(refined, telling, heard, frame_s) for frame_s in LOW_FRAMES_S)
     return beats, lows
 
 
-def _low_tones(refined: Refined, heard: Heard, frame_s: float) -> Followed:
+def _low_tones(
+    refined: Refined, telling: NDArray[np.bool_], heard: Heard, frame_s: float
+) -> Followed:
     """The lowest tone band along a course, without what stands still."""
     band = heard.listened.bands[0]
     (low,) = follow(
@@ -164,7 +167,7 @@ def _low_tones(refined: Refined, heard: Heard, frame_s: float) -> Followed:
         band.rate_hz,
         heard.listened.start_s,
         refined.course,
-        _window_times(refined, frame_s / 2),
+        _window_times(refined, telling, frame_s / 2),
         frame_s=frame_s,
         highest_hz=LOW_HIGHEST_HZ,
         floor_width_hz=LOW_FLOOR_HZ,
@@ -176,27 +179,28 @@ def _low_tones(refined: Refined, heard: Heard, frame_s: float) -> Followed:
     return low
 
 
-def _window_times(refined: Refined, hop_s: float) -> NDArray[np.float64]:
-    """Centres of the windows in which the drum is looked for.
+def _window_times(
+    refined: Refined, telling: NDArray[np.bool_], hop_s: float
+) -> NDArray[np.float64]:
+    """Centres of the windows in which the drum is looked for."""
+    times = np.arange(refined.time_s[0] + 1, refined.time_s[-1] - 1, hop_s)
+    return times[np.interp(times, refined.time_s, telling.astype(float)) > 0.5]
+
+
+def _telling(refined: Refined) -> NDArray[np.bool_]:
+    """Frames in which the drum may be looked for, shape (frames,).
 
     Where lines carry most of the path, those stretches alone: elsewhere the path may have been
-    chosen for the very beats that it is to be proved by.
+    chosen for the very beats that it is to be proved by.  And where enough of them move, the runs
+    that do: what only stands may be a pump, which beats as it likes.
     """
-    times = np.arange(refined.time_s[0] + 1, refined.time_s[-1] - 1, hop_s)
     lines = refined.carried
-    if not len(times) or lines.mean() < LEAST_CARRIED:
-        return times
-    use = lines & _moving(refined)
-    if use.mean() < LEAST_CARRIED:
-        use = lines
-    return times[np.interp(times, refined.time_s, use.astype(float)) > 0.5]
-
-
-def _moving(refined: Refined) -> NDArray[np.bool_]:
-    """Frames of runs that move: what only stands may be a pump, which beats as it likes."""
+    if lines.mean() < LEAST_CARRIED:
+        return np.ones(len(lines), bool)
     run = linked(refined, run_numbers(refined.time_s, refined.log_hz))
     moving = [n for n in np.unique(run) if np.ptp(refined.log_hz[run == n]) > LEAST_SPREAD]
-    return np.isin(run, moving)
+    both = lines & np.isin(run, moving)
+    return lines if both.mean() < LEAST_CARRIED else both
 
 
 def again(reading: Reading, heard: Heard) -> Reading | None:

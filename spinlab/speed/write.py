@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
+from spinlab.speed.candidates import LEAST_MEASURED, LEAST_WEIGHT, ONE_SCALE, Candidate
 from spinlab.speed.drumlock import Lock
 from spinlab.speed.level import frame_noise
 from spinlab.speed.maps import Maps
@@ -12,7 +13,6 @@ from spinlab.speed.motion import classify
 from spinlab.speed.pieces import proved, still_pieces
 from spinlab.speed.refine import Refined
 from spinlab.speed.runs import carried, linked, moves, proven_apart, run_numbers
-from spinlab.speed.scale import LEAST_MEASURED, LEAST_WEIGHT, ONE_SCALE, Candidate
 from spinlab.speed.shown import Own, nats, own_evidence, supported
 from spinlab.speed.steady_tones import mains, steady_lines
 from spinlab.speed.track import CLOCK_SHARE, LockedLine, Rival, SpeedTrack, WholePlateau
@@ -33,7 +33,7 @@ ALONE_WIDTH = 0.4
 ALONE_NATS = 30.0
 SHOWN_RIVAL = 0.01
 # Frames that must be supported for it to be said that the drum is heard.
-LEAST_HEARD_FRAMES = 20
+LEAST_SUPPORTED_FRAMES = 20
 # A best reading with less of the likelihood than this is none at all.
 LEAST_KNOWN = 0.3
 
@@ -158,7 +158,7 @@ def why_relative(
     `blurred` are the relative uncertainties of what the drum's own evidence supports.
     """
     known = speed[np.isfinite(speed)]
-    if not len(known) and len(blurred) >= LEAST_HEARD_FRAMES:
+    if not len(known) and len(blurred) >= LEAST_SUPPORTED_FRAMES:
         return (
             "the drum is heard, but its speed is known no better than to about "
             f"{200 * float(np.median(blurred)):.1f} % (twice the standard uncertainty); a "

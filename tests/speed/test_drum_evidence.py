@@ -9,6 +9,7 @@ import pytest
 
 from spinlab.recording import Recording
 from spinlab.speed.beats import beat_evidence, follow_beats, standing_beats
+from spinlab.speed.candidates import Candidate, candidates
 from spinlab.speed.evidence import LogGrid
 from spinlab.speed.follow import course_of
 from spinlab.speed.maps import Maps
@@ -22,7 +23,7 @@ from spinlab.speed.pieces import (
 )
 from spinlab.speed.programme import programme_evidence
 from spinlab.speed.ratio import snapped
-from spinlab.speed.scale import ALONE_NATS, Candidate, candidates, scan_scales
+from spinlab.speed.scale import ALONE_NATS, scan_scales
 from spinlab.speed.shown import Own, supported
 from spinlab.speed.weigh import flattened
 from spinlab.speed.write import why_relative
