@@ -91,7 +91,7 @@ class Arcing:
 class _Pieces:
     """What was read in pieces of two seconds, one row a piece and one column a band.
 
-    `lines` is complex: the first order of each band's levelled power at twice the mains.
+    `lines` and `beside` are squared modulation indices, at twice the mains and just beside it.
     """
 
     speed_rpm: NDArray[np.float64]

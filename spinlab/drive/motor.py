@@ -179,16 +179,13 @@ def _line(
     """Median over the plateaus, so that a tone that one plateau happens to meet does not count."""
     from scipy.stats import gamma
 
-    cell = round(order * ratio / spectra.step)
-    reach = slice(max(cell - _REACH_CELLS, 0), cell + _REACH_CELLS + 1)
     excess, power, chance = [], [], []
     for inside in groups:
-        white = spectra.white[inside, reach].mean(axis=0)
-        best = int(np.argmax(white))
-        excess.append(float(white[best]))
-        power.append(float(spectra.power[inside, reach].mean(axis=0)[best]))
+        white, own_power = _strongest(spectra, inside, order * ratio)
+        excess.append(white)
+        power.append(own_power)
         independent = 2.0 * len(inside) / 3.0
-        p = float(gamma.sf(white[best], independent, scale=1.0 / independent))
+        p = float(gamma.sf(white, independent, scale=1.0 / independent))
         chance.append(min(1.0, 4.0 * p))  # about four independent cells were looked at
     middle = int(np.argsort(excess)[(len(excess) - 1) // 2])
     own = np.array(power) * np.maximum(1.0 - 1.0 / np.array(excess), 1e-3)
@@ -221,17 +218,22 @@ def _speeds(spectra: OrderSpectra) -> list[NDArray[np.int64]]:
 def _levels(
     spectra: OrderSpectra, speeds: list[NDArray[np.int64]], orders: Sequence[int], ratio: float
 ) -> NDArray[np.float64]:
-    """Level in dB of each order at each speed; of one that is not heard, what noise leaves room
-    for."""
-    level = np.empty((len(orders), len(speeds)))
-    for row, order in enumerate(orders):
-        cell = round(order * ratio / spectra.step)
-        reach = slice(max(cell - _REACH_CELLS, 0), cell + _REACH_CELLS + 1)
-        for column, inside in enumerate(speeds):
-            power = spectra.power[inside, reach].mean(axis=0)
-            white = spectra.white[inside, reach].mean(axis=0)
-            level[row, column] = 10.0 * np.log10(power[int(np.argmax(white))] + 1e-30)
-    return level
+    """Level in dB of each order at each speed; of an order not heard, that of the noise."""
+    power = [
+        [_strongest(spectra, inside, order * ratio)[1] for inside in speeds] for order in orders
+    ]
+    return np.asarray(10.0 * np.log10(np.array(power).reshape(len(orders), len(speeds)) + 1e-30))
+
+
+def _strongest(
+    spectra: OrderSpectra, inside: NDArray[np.int64], order: float
+) -> tuple[float, float]:
+    """Excess over the noise, and power, of the cell about an order that stands out most."""
+    cell = round(order / spectra.step)
+    reach = slice(max(cell - _REACH_CELLS, 0), cell + _REACH_CELLS + 1)
+    white = spectra.white[inside, reach].mean(axis=0)
+    best = int(np.argmax(white))
+    return float(white[best]), float(spectra.power[inside, reach].mean(axis=0)[best])
 
 
 def _over(

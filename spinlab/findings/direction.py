@@ -8,6 +8,7 @@ from spinlab.finding import Finding
 from spinlab.findings.judge import not_measurable, numbers, shared
 from spinlab.phases.value import MotionPattern
 from spinlab.phrase import say
+from spinlab.speed.track import Estimate
 
 
 def direction_findings(motion: MotionPattern | None) -> list[Finding]:
@@ -80,30 +81,21 @@ def _compared(motion: MotionPattern) -> str:
     told = say(
         "; odd bursts last {first:.1f} +- {first_half:.1f} s, even ones {second:.1f} +- "
         "{second_half:.1f} s",
-        first=first.value,
-        first_half=1.96 * first.standard_uncertainty,
-        second=second.value,
-        second_half=1.96 * second.standard_uncertainty,
+        **_both(first, second),
     )
     rest, other = motion.first_off_s, motion.second_off_s
     if rest is not None and other is not None:
         told += say(
             ", with pauses of {first:.1f} +- {first_half:.1f} s and {second:.1f} +- "
             "{second_half:.1f} s after them",
-            first=rest.value,
-            first_half=1.96 * rest.standard_uncertainty,
-            second=other.value,
-            second_half=1.96 * other.standard_uncertainty,
+            **_both(rest, other),
         )
-    speeds = (motion.first_speed_rpm, motion.second_speed_rpm)
-    if speeds[0] is not None and speeds[1] is not None:
+    odd, even = motion.first_speed_rpm, motion.second_speed_rpm
+    if odd is not None and even is not None:
         told += say(
             "; the drum turns at {first:.1f} +- {first_half:.1f} rpm in odd bursts and at "
             "{second:.1f} +- {second_half:.1f} rpm in even ones",
-            first=speeds[0].value,
-            first_half=1.96 * speeds[0].standard_uncertainty,
-            second=speeds[1].value,
-            second_half=1.96 * speeds[1].standard_uncertainty,
+            **_both(odd, even),
         )
     relative = motion.second_over_first_speed
     if relative is None:
@@ -112,4 +104,14 @@ def _compared(motion: MotionPattern) -> str:
         "; in even bursts the drum turns {relative:.3f} +- {half:.3f} times as fast as in odd ones",
         relative=relative.value,
         half=1.96 * relative.standard_uncertainty,
+    )
+
+
+def _both(first: Estimate, second: Estimate) -> dict[str, float]:
+    """Two values and half the width of their intervals, for a sentence."""
+    return dict(
+        first=first.value,
+        first_half=1.96 * first.standard_uncertainty,
+        second=second.value,
+        second_half=1.96 * second.standard_uncertainty,
     )

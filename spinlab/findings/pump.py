@@ -53,14 +53,8 @@ def pump_findings(phases: PhaseList) -> list[Finding]:
         )
         return [not_measurable("stage", SUBJECT, reason, BETTER, evidence=evidence)]
     if air == 0:
-        return [
-            _said(
-                "clear",
-                0.03,
-                "the pump's tone swings with its noise, no more than it: it is pumping water",
-                evidence,
-            )
-        ]
+        reason = "the pump's tone swings with its noise, no more than it: it is pumping water"
+        return [_clear(0.03, reason, evidence)]
     first = starts[told.index("drawing air")]
     reason = say(
         "the pump's tone sinks as its noise rises from {start:.0f} s on: it is drawing air",
@@ -70,7 +64,7 @@ def pump_findings(phases: PhaseList) -> list[Finding]:
         reason += say("; before that it is pumping water")
     length = starts[1] - starts[0] if len(starts) > 1 else 0.0
     if air * length <= LONGEST_AIR_S and water:
-        return [_said("clear", 0.1, reason + say(", as every drain ends"), evidence)]
+        return [_clear(0.1, reason + say(", as every drain ends"), evidence)]
     probability, rivals = shared(
         0.7, {"the machine is empty": 1.0, "another noise that swings": 0.3}
     )
@@ -104,11 +98,11 @@ def pieces(pump: PumpSound) -> list[str]:
     return told
 
 
-def _said(state: Any, probability: float, reason: str, evidence: dict[str, Any]) -> Finding:
+def _clear(probability: float, reason: str, evidence: dict[str, Any]) -> Finding:
     return Finding(
         kind="stage",
         subject=SUBJECT,
-        state=state,
+        state="clear",
         probability=probability,
         evidence=evidence,
         reason=reason,

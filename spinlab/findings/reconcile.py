@@ -35,7 +35,7 @@ _SHARED_SIGNS: tuple[tuple[str, ...], ...] = (
     ("drag power", "drag while coasting"),
 )
 _SPEAKING = ("attention", "fault")
-# Why a drum does not come to its speed, by weight: common practice, no published source.
+# Why a drum does not come to its speed, as shares: common practice, no published source.
 _WHY_MISSED = {
     "motor or its control": 0.4,
     "belt slip": 0.25,
@@ -64,20 +64,19 @@ def reconcile(findings: Iterable[Finding]) -> tuple[Finding, ...]:
 def _point_to_missed_stage(out: list[Finding]) -> None:
     """A belt that could not be heard to slip says so beside a stage that slip would explain."""
     missed = next((f for f in out if "missed_rpm" in f.evidence and f.state in _SPEAKING), None)
+    if missed is None or missed.probability is None:
+        return
+    chances = {cause: missed.probability * weight for cause, weight in _WHY_MISSED.items()}
+    slip = chances.pop("belt slip")
     for k, finding in enumerate(out):
-        silent = finding.subject == "belt slip" and finding.state == "not measurable"
-        if missed is None or missed.probability is None or not silent:
+        if finding.subject != "belt slip" or finding.state != "not measurable":
             continue
-        total = sum(_WHY_MISSED.values())
-        chances = {
-            cause: missed.probability * weight / total for cause, weight in _WHY_MISSED.items()
-        }
         out[k] = replace(
             finding,
             evidence={
                 **finding.evidence,
                 "missed_rpm": missed.evidence["missed_rpm"],
-                "chance_from_missed_stage": round(chances.pop("belt slip"), 3),
+                "chance_from_missed_stage": round(slip, 3),
             },
             rivals=tuple(
                 Cause(cause=cause, probability=round(chance, 3))
@@ -88,7 +87,7 @@ def _point_to_missed_stage(out: list[Finding]) -> None:
                 "chance of {chance:.0f} %",
                 reason=finding.reason,
                 stage=missed.subject,
-                chance=100.0 * missed.probability * _WHY_MISSED["belt slip"] / total,
+                chance=100.0 * slip,
             ),
         )
 

@@ -74,15 +74,12 @@ def ratio(first: Estimate | None, second: Estimate | None) -> Estimate | None:
 def _loudness(sound: Loudness, start_s: float, end_s: float) -> NDArray[np.float64]:
     """Level above `LOWEST_BAND_HZ` at 20 values a second, dB, without its line."""
     inside = np.flatnonzero((sound.time_s >= start_s) & (sound.time_s < end_s))
-    step = max(1, round(sound.rate_hz / _RATE_HZ))
-    count = len(inside) // step
-    if count < 8:
+    level, _ = sound.levels_db(inside, _RATE_HZ)
+    if level.shape[1] < 8:
         return np.zeros(0)
-    used = inside[: count * step]
     rows = sound.bands_hz[:, 0] >= LOWEST_BAND_HZ
-    power = sound.power[:, used][rows if rows.any() else slice(None)].astype(np.float64)
-    level = 10.0 * np.log10(power.reshape(len(power), count, step).mean(axis=2) + 1e-16)
-    x = np.linspace(-1.0, 1.0, count)
+    level = level[rows] if rows.any() else level
+    x = np.linspace(-1.0, 1.0, level.shape[1])
     line = np.polynomial.polynomial.polyfit(x, level.T, 1)
     return np.asarray((level - line[0][:, None] - line[1][:, None] * x).mean(axis=0))
 

@@ -61,11 +61,7 @@ def _swing(sound: Loudness, inside: NDArray[np.intp]) -> tuple[NDArray[np.float6
     """Level of each band within `SWING_HZ`, dB, and its rate."""
     from scipy.signal import butter, sosfiltfilt
 
-    step = max(1, round(sound.rate_hz / _RATE_HZ))
-    count = len(inside) // step
-    power = sound.power[:, inside[: count * step]].astype(np.float64)
-    level = 10.0 * np.log10(power.reshape(len(power), count, step).mean(axis=2) + 1e-16)
-    rate = sound.rate_hz / step
+    level, rate = sound.levels_db(inside, _RATE_HZ)
     band = butter(2, SWING_HZ, "bandpass", fs=rate, output="sos")
     return np.asarray(sosfiltfilt(band, level, axis=1)), rate
 

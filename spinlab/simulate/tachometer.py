@@ -72,7 +72,8 @@ def run(p: Parameters, seed: int) -> tuple[Command, Motion]:
         lost = _lost(p, course, asked, restart, last_rate, seed)
         if lost is None:
             course.add(asked.speed_rad_s[restart:], powered=True)
-            return course.command(asked.spans), integrate(p, course.command(), seed)
+            final = course.command(asked.spans)
+            return final, integrate(p, final, seed)
         blind = asked.speed_rad_s[restart + lost :][: round(WATCH_S * COMMAND_RATE_HZ)]
         course.add(asked.speed_rad_s[restart : restart + lost], powered=True)
         course.add(blind, powered=True, pulses=False)

@@ -36,6 +36,21 @@ class Loudness:
     bands_hz: NDArray[np.float64]
     power: NDArray[np.float32]
 
+    def levels_db(
+        self, inside: NDArray[np.intp], rate_hz: float
+    ) -> tuple[NDArray[np.float64], float]:
+        """Level of each band in some frames, means of about `rate_hz` a second; and their rate.
+
+        Args:
+            inside: consecutive frames; those at the end that fill no mean are left out.
+            rate_hz: no higher than the frames' own.
+        """
+        step = max(1, round(self.rate_hz / rate_hz))
+        count = len(inside) // step
+        power = self.power[:, inside[: count * step]].astype(np.float64)
+        mean = power.reshape(len(power), count, step).mean(axis=2)
+        return 10.0 * np.log10(mean + _FLOOR), self.rate_hz / step
+
     def as_recording(self) -> Recording:
         """The powers as channels of a recording, so that orders can be tracked in them."""
         return Recording(

@@ -12,21 +12,7 @@ from spinlab.drive.ratio import DriveRatio, RatioPoint, SlipEvent
 from spinlab.finding import Finding
 from spinlab.findings import belt, motor
 from spinlab.findings.reconcile import reconcile
-from spinlab.machine.value import Machine, Motor
-from spinlab.speed.track import Estimate
-
-MACHINE = Machine(
-    name="invented",
-    drive="belt",
-    drum_to_motor_ratio=11.0,
-    drum_to_motor_ratio_tolerance_percent=1.0,
-    motor=Motor(kind="three-phase", pole_pairs=2, slots=24),
-    rated_maximum_rpm=1400.0,
-)
-
-
-def e(value, u=0.01):
-    return Estimate(value=value, standard_uncertainty=u)
+from tests.findings.invented import MACHINE, e
 
 
 def drive(*, slips=(), ratio=11.02, **extra):

@@ -15,11 +15,9 @@ from spinlab.findings import (
 from spinlab.findings.direction import direction_findings
 from spinlab.findings.judge import chance_above, shared
 from spinlab.findings.reconcile import reconcile
-from spinlab.machine.value import Machine, Motor
 from spinlab.meter import parse_reading
 from spinlab.phases import MotionPattern, Phase, PhaseList
 from spinlab.phases.value import PumpSound
-from spinlab.speed.track import Estimate
 from spinlab.stages import Retry, StageTable
 from spinlab.vibration.beats import Beat
 from spinlab.vibration.decay import Decay
@@ -27,21 +25,7 @@ from spinlab.vibration.measure import PlateauBeat, Vibration
 from spinlab.vibration.pattern import OrderLevel, OrderPattern
 from spinlab.vibration.plateaus import PlateauLevel, Span
 from spinlab.vibration.units import level
-
-MACHINE = Machine(
-    name="invented",
-    drive="belt",
-    drum_to_motor_ratio=11.0,
-    drum_to_motor_ratio_tolerance_percent=1.0,
-    motor=Motor(kind="three-phase", pole_pairs=2, slots=24),
-    rated_maximum_rpm=1400.0,
-    mains_v=230.0,
-    heater_w=2000.0,
-)
-
-
-def e(value, u=0.01):
-    return Estimate(value=value, standard_uncertainty=u)
+from tests.findings.invented import MACHINE, e
 
 
 def test_chance_above_a_limit_is_the_normal_tail():
