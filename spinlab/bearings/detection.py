@@ -20,6 +20,7 @@ from spinlab.bearings.evidence import (
     SpeedTest,
     StageEvidence,
 )
+from spinlab.bearings.excerpt import steady_kurtogram
 from spinlab.bearings.explain import Explained, explain, patterns_of
 from spinlab.bearings.geometry import BearingGeometry, MountedBearing
 from spinlab.bearings.group import (
@@ -30,7 +31,6 @@ from spinlab.bearings.group import (
     carrier_range,
     fastest_race_hz,
     speed_uncertainty,
-    steady_kurtogram,
     top_speed_hz,
     whiten,
 )

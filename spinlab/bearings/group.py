@@ -24,7 +24,7 @@ from spinlab.envelope.bands import (
     band_envelopes,
     window_samples,
 )
-from spinlab.envelope.kurtosis import Band, Kurtogram, band_tree, fast_kurtogram
+from spinlab.envelope.kurtosis import Band, Kurtogram, band_tree
 from spinlab.envelope.whitening import line_limited
 from spinlab.orders import Span, turning_spans
 from spinlab.recording import Recording
@@ -44,7 +44,6 @@ HIGHEST_SHARE = 0.45
 # Harmonics of the fastest race that the order axis must hold, and cells per highest order.
 _HARMONICS_KEPT = 5.5
 _CELLS_PER_ORDER = 2.6
-_EXCERPT_S = 8.0
 # A second look through windows this many times as long: cells as narrow as a lightly damped
 # resonance, in which faint ringing stands out, at the price of the higher harmonics.
 _LONGER = 4
@@ -265,37 +264,3 @@ def _windows(
     every = band_tree(*carrier_hz, least_width_hz=2.0 * rate_hz / (_LONGER * short))
     narrow = tuple(b for b in every if b not in wide and b.low_hz >= _NARROW_FROM_HZ)
     return [(short, wide), (_LONGER * short, narrow)] if narrow else [(short, wide)]
-
-
-def steady_kurtogram(
-    stretches: Sequence[Whitened],
-    track: SpeedTrack,
-    carrier_hz: tuple[float, float],
-    *,
-    fastest_hz: float,
-) -> Kurtogram | None:
-    """Spectral kurtosis over the seconds around the highest speed; None if under half a second.
-
-    Args:
-        stretches: pre-whitened.
-        track: the drum's speed.
-        carrier_hz: range of the tree.
-        fastest_hz: impact rate; bands are at least four times as wide.
-    """
-    home = max(stretches, key=lambda stretch: top_speed_hz(track, [stretch.span]))
-    inside = (track.time_s >= home.span.start_s) & (track.time_s <= home.span.end_s) & track.known
-    speed = np.where(inside, np.nan_to_num(track.speed_rpm), 0.0)
-    middle = float(np.median(track.time_s[speed >= 0.98 * speed.max()]))
-    size = round(_EXCERPT_S * home.rate_hz)
-    first = round((middle - home.span.start_s) * home.rate_hz) - size // 2
-    row = home.samples[0]
-    row = row[max(0, min(first, len(row) - size)) :][:size]
-    if len(row) < 0.5 * home.rate_hz:
-        return None
-    return fast_kurtogram(
-        row,
-        home.rate_hz,
-        least_width_hz=4.0 * fastest_hz,
-        low_hz=carrier_hz[0],
-        high_hz=carrier_hz[1],
-    )
