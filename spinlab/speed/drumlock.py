@@ -24,7 +24,7 @@ from spinlab.speed.beats import (
 )
 from spinlab.speed.evidence import Floats, line_evidence
 from spinlab.speed.follow import Course, at_orders, follow, standing
-from spinlab.speed.frames import news_share
+from spinlab.speed.frames import blocks, news_share
 from spinlab.speed.modulation import Envelopes
 from spinlab.speed.refine import Refined, curvature_sigma, smooth_correction
 
@@ -112,11 +112,16 @@ def lock_to_drum(
     beat, sharp, kin = np.zeros_like(tone), np.zeros_like(tone), np.zeros((len(time_s), 0))
     if envelopes is not None:
         stands = standing_beats(envelopes, course)
-        beats = follow_beats(envelopes, course, time_s, window_s=LOCK_WINDOW_S, stands=stands)
-        for order in beat_orders:
-            both = limited_evidence(beats, order * np.exp(logs), (BEAT_LIMIT, PLACE_LIMIT))
-            beat, sharp = beat + both[0], sharp + both[1]
-        kin = _kinship(beats)
+        kin = np.zeros((len(time_s), len(MULTIPLES)))
+        for block in blocks(len(time_s)):
+            beats = follow_beats(
+                envelopes, course, time_s[block], window_s=LOCK_WINDOW_S, stands=stands
+            )
+            for order in beat_orders:
+                both = limited_evidence(beats, order * np.exp(logs), (BEAT_LIMIT, PLACE_LIMIT))
+                beat[block] += both[0]
+                sharp[block] += both[1]
+            kin[block] = _kinship(beats)
     news = news_share(LOCK_WINDOW_S, LOCK_HOP_S)
     total, placed = news * (tone + beat), news * (tone + sharp)
     shift, left_sigma = _shared(news * sharp, logs, scale_sigma)
