@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 
 from spinlab.speed.bands import SOUND_BANDS
 from spinlab.speed.evidence import Floats
-from spinlab.speed.family import Family, family_map, learn, rebased
+from spinlab.speed.family import Family, family_map, learn, of_drum, rebased
 from spinlab.speed.frames import blocks
 from spinlab.speed.maps import Maps
 from spinlab.speed.path import Path, best_path
@@ -195,6 +195,11 @@ def _from_seeds(seed: Evidence, evidence: Evidence, seen: Evidence) -> list[Acqu
         start = _follow(values, seed)
         if not (start.cell >= 0).any():
             continue
+        if as_drum:
+            # which orders are heard may change from plateau to plateau, so that no family is learned
+            learned = learn(start, evidence.maps, seen.stands)
+            family = of_drum(learned, evidence.maps.grid.step)
+            found.append(Acquired(path=start, family=family))
         path, family = _learned(start, evidence, seen, as_drum=as_drum)
         if as_drum or len(family.offsets):
             found.append(Acquired(path=path, family=family))

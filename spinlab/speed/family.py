@@ -100,6 +100,29 @@ def rebased(path: Path, family: Family) -> tuple[Path, Family]:
     )
 
 
+# Highest order that is surely the drum's own: with a belt the motor turns eight times as fast.
+HIGHEST_OWN = 7
+OWN_SLACK = 5
+
+
+def of_drum(family: Family, step: float) -> Family:
+    """A family learned along the drum itself: its lowest lines are whole orders, once each.
+
+    Args:
+        family: offsets and shares.
+        step: width of a cell in ln(frequency).
+    """
+    whole = np.round(np.log(np.arange(1, HIGHEST_OWN + 1)) / step).astype(np.int64)
+    nearest = whole[np.argmin(np.abs(family.offsets[:, None] - whole), axis=1)]
+    near = np.abs(family.offsets - nearest) <= OWN_SLACK
+    offsets = np.where(near, nearest, family.offsets)
+    shares = {int(o): 0.0 for o in offsets}
+    for offset, share in zip(offsets, family.shares, strict=True):
+        shares[int(offset)] = max(shares[int(offset)], float(share))
+    kept = np.array(sorted(shares), np.int64)
+    return Family(offsets=kept, shares=np.array([shares[int(o)] for o in kept]))
+
+
 def _own_share(path: Path, maps: Maps) -> float:
     """Share of the path's frames in which a line stands on the path itself."""
     heard = np.flatnonzero(path.cell >= 0)
