@@ -195,15 +195,26 @@ def _from_seeds(seed: Evidence, evidence: Evidence, seen: Evidence) -> list[Acqu
         start = _follow(values, seed)
         if not (start.cell >= 0).any():
             continue
-        if as_drum:
-            # which orders are heard may change from plateau to plateau, so that no family is learned
-            learned = learn(start, evidence.maps, seen.stands)
-            family = of_drum(learned, evidence.maps.grid.step)
-            found.append(Acquired(path=start, family=family))
         path, family = _learned(start, evidence, seen, as_drum=as_drum)
         if as_drum or len(family.offsets):
             found.append(Acquired(path=path, family=family))
     return found
+
+
+def along_the_drum(evidence: Evidence, found: tuple[Acquired, ...]) -> tuple[Acquired, ...]:
+    """The path of the drum's own orders and beats by themselves, unless it was found already.
+
+    Where other orders are heard on every plateau, no family can be learned.
+
+    Args:
+        evidence: from `gather`.
+        found: from `acquire`.
+    """
+    path = _follow(evidence.as_drum, evidence)
+    if not (path.cell >= 0).any() or any(_same_course(path, one.path) for one in found):
+        return ()
+    family = of_drum(learn(path, evidence.maps), evidence.maps.grid.step)
+    return (Acquired(path=path, family=family),)
 
 
 # The middle one of the tone bands.

@@ -7,7 +7,7 @@ Each step's own module explains it; this one only orders them and says what coul
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
@@ -15,7 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from spinlab.recording import Recording
-from spinlab.speed.acquire import acquire
+from spinlab.speed.acquire import Acquired, acquire, along_the_drum
 from spinlab.speed.candidates import LEAST_WEIGHT, Candidate
 from spinlab.speed.drumlock import (
     BELT_CREEP_SIGMA,
@@ -86,12 +86,9 @@ def track_speed(
     )
     found = acquire(evidence)
     tell("finding the drum", 0.6)
-    readings: list[Reading] = []
-    for one in found:
-        reading = read(one.path, one.family, heard)
-        readings += [] if reading is None else [reading]
-        if reading is not None and _decided(reading):
-            break
+    readings = _read_until_decided(found, heard)
+    if not any(map(_decided, readings)) and not listened.first_order_felt:
+        readings += _read_until_decided(along_the_drum(evidence, found), heard)
     if not readings:
         return steady_track(recording, maps, rpm_range=rpm_range) or nothing(
             maps, "nothing in this recording moves as a drum does"
@@ -107,6 +104,18 @@ def track_speed(
     if track.reason:
         return steady_track(recording, maps, rpm_range=rpm_range) or track
     return track
+
+
+def _read_until_decided(found: Sequence[Acquired], heard: Heard) -> list[Reading]:
+    """Readings of paths one by one, until one is decided."""
+    readings: list[Reading] = []
+    for one in found:
+        reading = read(one.path, one.family, heard)
+        if reading is not None:
+            readings.append(reading)
+            if _decided(reading):
+                break
+    return readings
 
 
 def _decided(reading: Reading) -> bool:

@@ -31,6 +31,8 @@ SIGMA_FRAMES = 9
 # multiple of the true speed would do as well, unless its own evidence amounts to this (nats).
 ALONE_WIDTH = 0.4
 ALONE_NATS = 30.0
+# Width of ln(speed) within which all that is left does not move at all.
+STANDING_WIDTH = 0.1
 SHOWN_RIVAL = 0.01
 # Frames that must be supported for it to be said that the drum is heard.
 LEAST_SUPPORTED_FRAMES = 20
@@ -78,6 +80,8 @@ def write_down(
     if not felt and _alone(refined.log_hz[keep], run[keep], own.part(keep)):
         keep[:] = False
     known = heard[keep]
+    if not felt and len(known) and np.ptp(refined.log_hz[keep]) < STANDING_WIDTH:
+        return nothing(maps, STANDING)
     count = len(maps.time_s)
     speed, sigma, confidence = np.full(count, np.nan), np.full(count, np.nan), np.zeros(count)
     log_hz = refined.log_hz + correction + np.log(factor)
