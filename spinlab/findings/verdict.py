@@ -72,7 +72,8 @@ def _speed_sentence(stages: StageTable, track: SpeedTrack, quality: Quality) -> 
         return quality.reason or "the recording cannot be used"
     if not track.known.any() or track.scale == "relative":
         why = track.reason or "nothing in the recording tells it"
-        return say("the drum's speed could not be measured: {why}", why=why)
+        words = say("the drum's speed could not be measured: {why}", why=why)
+        return words + _indicated(stages)
     expected = [stage for stage in stages.stages if stage.expected_rpm is not None]
     if not expected:
         return _without_programme(stages) + _rival(track)
@@ -83,6 +84,22 @@ def _speed_sentence(stages: StageTable, track: SpeedTrack, quality: Quality) -> 
     if open_:
         words += say(", {open} could not be measured", open=len(open_))
     return words + _top(stages) + _rival(track)
+
+
+def _indicated(stages: StageTable) -> str:
+    """The speeds that are known roughly, in a clause of their own; empty where none are."""
+    shown = [stage for stage in stages.stages if stage.indicated_rpm is not None]
+    if not shown:
+        return ""
+    half = max(
+        COVERAGE * (stage.indicated_standard_uncertainty_rpm or 0.0) / (stage.indicated_rpm or 1.0)
+        for stage in shown
+    )
+    return say(
+        "; as an indication, the drum stood at about {speeds} rpm, each to within {half:.1f} %",
+        speeds=join(", ", [f"{stage.indicated_rpm:.0f}" for stage in shown]),
+        half=100 * half,
+    )
 
 
 def _reached(expected: Sequence[Stage]) -> Phrase:

@@ -12,6 +12,7 @@ from spinlab.report.phases import phase_lines
 from spinlab.report.typeset import WIDTH, wrapped
 from spinlab.report.words import (
     CLIMB_NOTE,
+    INDICATED_NOTE,
     INTERVAL_NOTE,
     NO_NUMBER,
     OUTCOME_WORDS,
@@ -23,10 +24,11 @@ from spinlab.report.words import (
     clock,
     duration,
     in_full,
-    measured,
+    is_indicated,
     number,
     one_line,
     sorted_findings,
+    stage_speed,
     trouble,
     unmeasured,
 )
@@ -125,7 +127,9 @@ def _stage_table(analysis: Analysed) -> Iterator[str]:
                 yield from _wrap(in_full(stage.reason), first="      ")
         clock_note = tell("Times are the file's own clock.")
         notes = [clock_note]
-        if any(stage.speed_rpm is not None for stage in stages):
+        if is_indicated(stages):
+            notes.insert(0, tell(INDICATED_NOTE))
+        if is_indicated(stages) or any(stage.speed_rpm is not None for stage in stages):
             notes.insert(0, tell(INTERVAL_NOTE))
         if any(arrival(stage).startswith("+") for stage in stages):
             notes.append(tell(CLIMB_NOTE))
@@ -148,7 +152,7 @@ def _cells(stage: Stage) -> tuple[str, ...]:
     return (
         number(stage.expected_rpm, 0),
         tell(OUTCOME_WORDS[stage.outcome]),
-        measured(stage.speed_rpm, stage.standard_uncertainty_rpm),
+        stage_speed(stage),
         number(stage.deviation_percent, 2, sign=True),
         NO_NUMBER if stage.start_s is None else f"{clock(stage.start_s)} – {clock(stage.end_s)}",
         f"{reached}/{stage.allowed_s:.0f}" if _is_limited(stage) else reached,

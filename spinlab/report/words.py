@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import math
 import unicodedata
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 from spinlab.finding import Finding, State
@@ -20,6 +20,7 @@ from spinlab.stages import Outcome, Stage, StageTable
 # 95 % (GUM, JCGM 100:2008, 6.2 and 6.3).
 COVERAGE_FACTOR = 2.0
 INTERVAL_NOTE = say("± is twice the standard uncertainty, about 95 %.")
+INDICATED_NOTE = say("In brackets: a mere indication, too uncertain for a verdict.")
 NO_NUMBER = "–"
 
 STATE_WORDS: dict[State, str] = {
@@ -173,6 +174,18 @@ def measured(value: float | None, standard_uncertainty: float | None) -> str:
     half = COVERAGE_FACTOR * standard_uncertainty
     decimals = uncertainty_decimals(half)
     return f"{number(value, decimals)} ± {number(half, decimals)}"
+
+
+def stage_speed(stage: Stage) -> str:
+    """A stage's measured speed; in brackets what is merely indicated."""
+    if stage.speed_rpm is None and stage.indicated_rpm is not None:
+        return f"({measured(stage.indicated_rpm, stage.indicated_standard_uncertainty_rpm)})"
+    return measured(stage.speed_rpm, stage.standard_uncertainty_rpm)
+
+
+def is_indicated(stages: Sequence[Stage]) -> bool:
+    """Whether any stage has an indication in place of a measured speed."""
+    return any(stage.speed_rpm is None and stage.indicated_rpm is not None for stage in stages)
 
 
 def uncertainty_decimals(half_width: float) -> int:

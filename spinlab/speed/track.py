@@ -57,6 +57,19 @@ class WholePlateau:
 
 
 @dataclass(frozen=True, kw_only=True)
+class Indication:
+    """A plateau's speed known to a percent or so, for orientation: it is not called measured.
+
+    The uncertainty is nearly all the scale's, which every indication of a recording shares.
+    """
+
+    start_s: float
+    end_s: float
+    speed_rpm: float
+    standard_uncertainty_rpm: float
+
+
+@dataclass(frozen=True, kw_only=True)
 class SteadyLine:
     """A tone that stays at one frequency while the drum's speed changes."""
 
@@ -80,6 +93,7 @@ class SpeedTrack:
         scale: "absolute", or "relative" where only ratios of speeds are known.
         rivals: other readings with their weights (the reported one is ratio 1).
         plateaus: those whose lines keep their phase, known better than from their frames.
+        indications: plateaus of a track without any speed, as far as they are known roughly.
         motor_ratio: motor turns per drum turn, if it could be measured.
         lines: lines that move with the drum.
         steady_lines: tones that do not.
@@ -99,6 +113,7 @@ class SpeedTrack:
     scale: Scale = "absolute"
     rivals: tuple[Rival, ...] = ()
     plateaus: tuple[WholePlateau, ...] = ()
+    indications: tuple[Indication, ...] = ()
     motor_ratio: Estimate | None = None
     lines: tuple[LockedLine, ...] = ()
     steady_lines: tuple[SteadyLine, ...] = ()

@@ -26,6 +26,7 @@ from spinlab.speed.drumlock import (
     lock_to_drum,
 )
 from spinlab.speed.follow import course_of
+from spinlab.speed.indicate import TOO_FAINT, indications
 from spinlab.speed.listen import listen
 from spinlab.speed.multiples import at_multiples
 from spinlab.speed.ratio import RatioPrior, measured_ratio
@@ -101,9 +102,13 @@ def track_speed(
         if second is not None and merit(second) > merit(best) and _as_sure(second, best):
             best = second
     track = _finish(best, heard)
-    if track.reason:
-        return steady_track(recording, maps, rpm_range=rpm_range) or track
-    return track
+    if not track.reason:
+        return track
+    steady = steady_track(recording, maps, rpm_range=rpm_range)
+    if steady or listened.first_order_felt:
+        return steady or track
+    shown = indications(best.refined, best.scales)
+    return replace(track, indications=shown, reason=TOO_FAINT if shown else track.reason)
 
 
 def _read_until_decided(found: Sequence[Acquired], heard: Heard) -> list[Reading]:

@@ -8,7 +8,7 @@ import numpy as np
 
 from spinlab.machine.value import Machine, Plateau
 from spinlab.phrase import sentence
-from spinlab.speed.track import SpeedTrack
+from spinlab.speed.track import Indication, SpeedTrack
 from spinlab.stages.course import coast_down, given_up_at_last, retries, spin_start, top_speed
 from spinlab.stages.held import Held, held_speeds, without_doubtful
 from spinlab.stages.judge import Context, held_stage
@@ -129,21 +129,34 @@ def _insert(stages: list[Stage], extra: Stage) -> None:
 
 
 def _relative(track: SpeedTrack, held: Sequence[Held], programme: Sequence[Plateau]) -> StageTable:
-    """The table of a track that knows no rpm: when levels were held, and nothing about which."""
+    """The table of a track that knows no rpm: when levels were held, and what is indicated."""
     known = bool(track.known.any())
     reason = sentence(track.reason or NO_SCALE)
+    shown = track.indications
+    pairs = match([plateau.rpm for plateau in programme], [one.speed_rpm for one in shown])
     stages = [
-        Stage(
-            expected_rpm=plateau.rpm,
-            outcome="not measurable",
-            reason=reason,
-            allowed_s=plateau.reach_within_s,
-        )
-        for plateau in programme
+        _indicated(plateau, reason, shown[pairs[k]] if k in pairs else None)
+        for k, plateau in enumerate(programme)
     ]
+    if not programme:
+        stages = [_indicated(None, reason, one) for one in shown]
     if known and not programme:
         stages = [_extra(plateau, reason, absolute=False) for plateau in held]
     return StageTable(stages=tuple(stages))
+
+
+def _indicated(plateau: Plateau | None, reason: str, shown: Indication | None) -> Stage:
+    """A stage that was not measured, with what is known of it roughly."""
+    return Stage(
+        expected_rpm=plateau.rpm if plateau is not None else None,
+        outcome="not measurable",
+        reason=reason,
+        indicated_rpm=shown.speed_rpm if shown else None,
+        indicated_standard_uncertainty_rpm=shown.standard_uncertainty_rpm if shown else None,
+        start_s=shown.start_s if shown else None,
+        end_s=shown.end_s if shown else None,
+        allowed_s=plateau.reach_within_s if plateau is not None else None,
+    )
 
 
 def _table(context: Context, stages: Sequence[Stage]) -> StageTable:

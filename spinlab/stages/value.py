@@ -21,7 +21,9 @@ class Stage:
         outcome: what came of it.
         reason: one sentence or two: why it is so, or what to know about it.
         speed_rpm, standard_uncertainty_rpm: mean over the settled stretch.
-        deviation_rpm, deviation_percent: that mean less the speed asked for.
+        indicated_rpm, indicated_standard_uncertainty_rpm: speed of a plateau that is known too
+            poorly to be called measured, for orientation.
+        deviation_rpm, deviation_percent: the measured mean less the speed asked for.
         start_s, end_s: the settled stretch.
         allowed_s, reached_after_s: latest and real time to reach it, from the start of the spin.
         climb_s: from the end of the plateau held before to this one's tolerance; None where either
@@ -40,6 +42,8 @@ class Stage:
     reason: str = ""
     speed_rpm: float | None = None
     standard_uncertainty_rpm: float | None = None
+    indicated_rpm: float | None = None
+    indicated_standard_uncertainty_rpm: float | None = None
     deviation_rpm: float | None = None
     deviation_percent: float | None = None
     start_s: float | None = None

@@ -1,0 +1,69 @@
+"""Indications: plateaus whose speed is known to about a percent, too poorly to be called measured.
+
+A course of motor lines that moves as a drum does fixes the speeds against each other; a profile's
+ratio, its programme and faint turns of the drum may then leave one scale that is likely, without
+placing it within the few tenths of a percent that a measurement needs.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+
+from spinlab.speed.candidates import ONE_SCALE, Candidate
+from spinlab.speed.pieces import still_pieces
+from spinlab.speed.refine import Refined
+from spinlab.speed.runs import LEAST_SPREAD, linked, moves, run_numbers
+from spinlab.speed.track import Indication
+
+# Share of the likelihood within one scale, nats by which it stands out of all, and share of the
+# course that lines carry.
+LEAST_WEIGHT = 0.9
+LEAST_STANDOUT = 12.0
+LEAST_CARRIED = 0.5
+TOO_FAINT = (
+    "the motor's changes of speed are heard, the drum's own turns too faintly; a recording closer "
+    "to the machine, or an accelerometer log, would tell"
+)
+# Beside what the readings of the scale differ by: creep, and lines between whose orders nothing
+# chooses (on tuning recordings the errors of a scale had this size).
+SCALE_SIGMA = 0.005
+
+
+def indications(refined: Refined, scales: tuple[Candidate, ...]) -> tuple[Indication, ...]:
+    """The plateaus of the longest moving run, on the likeliest scale; none where none is likely.
+
+    Args:
+        refined: the course and its lines.
+        scales: the readings of its scale, best first.
+    """
+    logs = np.log([scale.factor for scale in scales])
+    near = np.abs(logs - logs[0]) < ONE_SCALE
+    weights = np.array([scale.weight for scale in scales])[near]
+    likely = weights.sum() >= LEAST_WEIGHT and scales[0].standout >= LEAST_STANDOUT
+    if not likely or float(refined.carried.mean()) < LEAST_CARRIED:
+        return ()
+    run = linked(refined, run_numbers(refined.time_s, refined.log_hz))
+    lengths = {
+        int(number): int((refined.carried & (run == number)).sum())
+        for number in np.unique(run)
+        if np.ptp(refined.log_hz[run == number]) > LEAST_SPREAD
+    }
+    if not lengths or not moves(refined, run):
+        return ()
+    kept = refined.carried & (run == max(lengths, key=lambda number: lengths[number]))
+    time_s, log_hz = refined.time_s[kept], refined.log_hz[kept]
+    middle = float(np.average(logs[near], weights=weights))
+    spread = float(np.sqrt(np.average((logs[near] - middle) ** 2, weights=weights)))
+    sigma = float(np.sqrt(spread**2 + scales[0].sigma ** 2 + SCALE_SIGMA**2))
+    found = []
+    for piece in still_pieces(log_hz, run_numbers(time_s, log_hz)):
+        speed_rpm = 60.0 * float(np.exp(np.median(log_hz[piece]) + middle))
+        found.append(
+            Indication(
+                start_s=float(time_s[piece[0]]),
+                end_s=float(time_s[piece[-1]]),
+                speed_rpm=speed_rpm,
+                standard_uncertainty_rpm=speed_rpm * sigma,
+            )
+        )
+    return tuple(found)
