@@ -65,6 +65,22 @@ def measured_plateaus(
     return found, missed
 
 
+def indicated_plateaus(track: SpeedTrack, machine: Machine | None) -> list[Plateau]:
+    """Every plateau whose speed is not measured but indicated."""
+    from spinlab.stages import stage_table
+
+    return [
+        Plateau(
+            speed_rpm=stage.indicated_rpm,
+            sigma_rpm=stage.indicated_standard_uncertainty_rpm or 0.0,
+            start_s=stage.start_s,
+            end_s=stage.end_s,
+        )
+        for stage in stage_table(track, machine).stages
+        if stage.indicated_rpm is not None and stage.start_s is not None and stage.end_s is not None
+    ]
+
+
 def _level_runs(track: SpeedTrack) -> list[Plateau]:
     """Runs of frames that the track itself calls a plateau, where there is no table of stages."""
     if track.scale == "relative" or len(track.time_s) < 3:

@@ -8,7 +8,15 @@ from typing import Any
 
 from tests.benchmarks.population import Case, describe, make, through_a_file
 from tests.benchmarks.profiles import generic
-from tests.benchmarks.scoring import frames, measured_plateaus, score
+from tests.benchmarks.scoring import (
+    COVERAGE_FACTOR,
+    GROSS,
+    compare,
+    frames,
+    indicated_plateaus,
+    measured_plateaus,
+    score,
+)
 from tests.benchmarks.tables import (
     HEADER,
     LEGEND,
@@ -52,6 +60,7 @@ def measure(case: Case) -> Result:
             "scale": track.scale,
             "true_snr_db": made.truth.snr_db,
             "frames": frames(track, made.truth),
+            "indicated": [compare(one, made.truth) for one in indicated_plateaus(track, machine)],
             "wrongly_missed": [rpm for rpm in missed if rpm in held],
             "motor_ratio": made.truth.motor_ratio,
         }
@@ -99,6 +108,26 @@ def report_logs(results: Sequence[Result], where: str) -> str:
     )
 
 
+# An indication is for orientation: within this share of the truth it serves.
+ROUGH = 0.01
+
+
+def _indicated(good: Sequence[Result]) -> str:
+    """What is indicated where nothing was measured."""
+    found = [one for r in good for one in r["indicated"]]
+    if not found:
+        return "Indicated plateaus: none."
+    off = [abs(one["error"]) for one in found]
+    return (
+        f"Indicated plateaus of recordings without a measured one: {len(found)} in "
+        f"{sum(bool(r['indicated']) for r in good)} recordings; within 1 % "
+        f"{percent(sum(e <= ROUGH for e in off), len(off))}, off by more than 2 % "
+        f"{percent(sum(e > GROSS for e in off), len(off))}, interval "
+        f"({COVERAGE_FACTOR:g} standard uncertainties) covers "
+        f"{percent(sum(one['covered'] for one in found), len(found))}."
+    )
+
+
 def summary(results: Sequence[Result], where: str) -> list[str]:
     """What concerns whole recordings."""
     good = [r for r in results if "error" not in r]
@@ -110,6 +139,7 @@ def summary(results: Sequence[Result], where: str) -> list[str]:
         _recordings("Of undecided scale", sum(r["scale"] == "relative" for r in good), len(good)),
         f"Plateaus held but said to be missed: {sum(len(r['wrongly_missed']) for r in good)}.",
         _frames(good),
+        _indicated(good),
     ]
     if good:
         length = sum(r["duration_s"] for r in good)

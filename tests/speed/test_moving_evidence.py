@@ -9,7 +9,7 @@ import pytest
 
 from spinlab.speed.comb import comb_evidence
 from spinlab.speed.evidence import LogGrid
-from spinlab.speed.family import Family
+from spinlab.speed.family import Family, of_drum
 from spinlab.speed.follow import Followed
 from spinlab.speed.maps import Maps
 from spinlab.speed.path import Path, best_path
@@ -179,3 +179,14 @@ def test_the_mains_is_told_by_two_of_its_multiples_and_not_by_one():
     american = mains(np.array([120.0, 180.1, 240.0]))
     assert american is not None
     assert american.value == pytest.approx(60.0, abs=0.1)
+
+
+def test_a_family_learned_along_the_drum_has_each_low_order_once_at_its_whole_number():
+    step = 0.007
+    cells = np.round(np.log([1.0, 2.03, 1.98, 5.0, 7.02, 11.3]) / step).astype(np.int64)
+    learned = Family(offsets=np.sort(cells), shares=np.array([0.2, 0.4, 0.3, 0.5, 0.6, 0.7]))
+    drum = of_drum(learned, step)
+    orders = np.exp(drum.offsets * step)
+    assert orders == pytest.approx([1.0, 2.0, 5.0, 7.0, 11.3], rel=step)
+    # of two lines that are one, the share of the more frequent one
+    assert drum.shares == pytest.approx([0.2, 0.4, 0.5, 0.6, 0.7])

@@ -62,6 +62,36 @@ def test_a_drum_that_stays_below_its_programme_is_read_where_it_is():
     assert np.nanmean(track.speed_rpm[inside]) == pytest.approx(1130.0, rel=0.003)
 
 
+def changing_orders(seed: int) -> Recording:
+    """A drum without beats that sounds other orders on every plateau, beside a louder tone.
+
+    So a tub does whose resonances pick out what falls on them.
+    """
+    rng = np.random.default_rng(seed)
+    rate = 8_000
+    time = np.arange(56 * rate) / rate
+    knots = [0, 2, 8, 18, 22, 32, 35, 45, 48, 56]
+    speed = np.interp(time, knots, [0, 0, 400, 400, 800, 800, 1000, 1000, 1200, 1200])
+    angle = 2 * np.pi * np.cumsum(speed / 60) / rate
+    sound = 0.3 * np.cos(2 * np.pi * 312.0 * time) + 0.5 * rng.normal(size=len(time))
+    for low, high, orders in ((0, 600, (5, 8)), (600, 900, (3, 7)), (900, 1100, (2, 6)),
+                              (1100, 9999, (4, 9))):  # fmt: skip
+        inside = (speed > max(low, 150)) & (speed <= high)
+        for order in orders:
+            sound += 0.06 * inside * np.cos(order * angle + order)
+    samples = (sound / np.abs(sound).max() / 1.2)[None].astype(np.float32)
+    return Recording(kind="sound", samples=samples, rate_hz=rate)
+
+
+def test_a_drum_is_found_that_sounds_other_orders_on_every_plateau():
+    track = track_speed(changing_orders(4))
+    assert track.scale == "absolute"
+    for start, end, rpm in ((10, 17, 400), (24, 31, 800), (37, 44, 1000), (49, 55, 1200)):
+        inside = (track.time_s > start) & (track.time_s < end) & np.isfinite(track.speed_rpm)
+        assert inside.sum() >= 5
+        assert np.median(track.speed_rpm[inside]) == pytest.approx(rpm, rel=0.003)
+
+
 def test_noise_and_hum_alone_are_no_drum():
     rng = np.random.default_rng(3)
     time = np.arange(30 * 16_000) / 16_000

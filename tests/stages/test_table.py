@@ -12,6 +12,7 @@ import pytest
 from spinlab.machine import Plateau, load_machine
 from spinlab.simulate import load_scenario, random_parameters, random_programme
 from spinlab.speed.drumlock import BELT_CREEP_SIGMA
+from spinlab.speed.track import Indication
 from spinlab.stages import stage_table
 from tests.courses import drawn, track_of, track_through, turned
 
@@ -233,6 +234,28 @@ def test_without_a_profile_every_plateau_is_extra_and_says_why():
     assert {s.expected_rpm for s in table.stages} == {None}
     assert all("No machine profile" in s.reason for s in table.stages)
     assert [round(s.speed_rpm) for s in table.stages] == [400, 800, 1000, 1200, 1400]
+
+
+def test_what_is_only_indicated_stands_beside_the_stage_and_measures_nothing():
+    shown = tuple(
+        Indication(
+            start_s=start_s,
+            end_s=start_s + 6.0,
+            speed_rpm=rpm,
+            standard_uncertainty_rpm=0.006 * rpm,
+        )
+        for start_s, rpm in ((20.0, 404.0), (33.0, 808.0), (66.0, 1330.0))
+    )
+    unknown = replace(track_through(*SPIN, scale="relative", reason="too faint"), indications=shown)
+    unknown = replace(unknown, speed_rpm=np.full(len(unknown.time_s), np.nan))
+    stages = stage_table(unknown, MACHINE).stages
+    assert {stage.outcome for stage in stages} == {"not measurable"}
+    assert all(stage.speed_rpm is None and stage.deviation_rpm is None for stage in stages)
+    assert [stage.indicated_rpm for stage in stages] == [404.0, 808.0, None, None, 1330.0]
+    assert stages[4].indicated_standard_uncertainty_rpm == pytest.approx(0.006 * 1330)
+    without = stage_table(unknown).stages
+    assert [stage.indicated_rpm for stage in without] == [404.0, 808.0, 1330.0]
+    assert all(stage.expected_rpm is None for stage in without)
 
 
 def test_a_relative_scale_gives_no_rpm_at_all():
