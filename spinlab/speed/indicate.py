@@ -20,10 +20,6 @@ from spinlab.speed.track import Indication
 LEAST_WEIGHT = 0.9
 LEAST_STANDOUT = 12.0
 LEAST_CARRIED = 0.5
-TOO_FAINT = (
-    "the motor's changes of speed are heard, the drum's own turns too faintly; a recording closer "
-    "to the machine, or an accelerometer log, would tell"
-)
 # Beside what the readings of the scale differ by: creep, and lines between whose orders nothing
 # chooses (on tuning recordings the errors of a scale had this size).
 SCALE_SIGMA = 0.005

@@ -10,6 +10,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
+from spinlab.phrase import say
 from spinlab.recording import Recording
 from spinlab.speed.maps import Maps
 from spinlab.speed.steady_tones import MAINS_HZ
@@ -23,7 +24,7 @@ LEAST_RATIO = 12.0
 # The mains frequency is held within about this (common practice of interconnected grids).
 MAINS_SPREAD = 0.0015
 SEGMENT_S = 4.0
-REMARK = (
+REMARK = say(
     "the speed never changes in this recording, so no movement proves that this family of lines "
     "is the shaft"
 )

@@ -26,10 +26,11 @@ from spinlab.speed.drumlock import (
     lock_to_drum,
 )
 from spinlab.speed.follow import course_of
-from spinlab.speed.indicate import TOO_FAINT, indications
+from spinlab.speed.indicate import indications
 from spinlab.speed.listen import listen
 from spinlab.speed.multiples import at_multiples
 from spinlab.speed.ratio import RatioPrior, measured_ratio
+from spinlab.speed.reasons import NOTHING_MOVES, TOO_FAINT
 from spinlab.speed.refine import Refined
 from spinlab.speed.runs import run_numbers
 from spinlab.speed.scale import BELOW_MOTOR_ORDER
@@ -91,9 +92,7 @@ def track_speed(
     if not any(map(_decided, readings)) and not listened.first_order_felt:
         readings += _read_until_decided(along_the_drum(evidence, found), heard)
     if not readings:
-        return steady_track(recording, maps, rpm_range=rpm_range) or nothing(
-            maps, "nothing in this recording moves as a drum does"
-        )
+        return steady_track(recording, maps, rpm_range=rpm_range) or nothing(maps, NOTHING_MOVES)
     best = max(readings, key=merit)
     tell("following the drum", 0.8)
     # tracking on the grid of a doubtful scale would make up the evidence for it

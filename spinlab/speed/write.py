@@ -5,12 +5,13 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from spinlab.speed.candidates import LEAST_MEASURED, LEAST_WEIGHT, ONE_SCALE, Candidate
+from spinlab.speed.candidates import Candidate
 from spinlab.speed.drumlock import Lock
 from spinlab.speed.level import frame_noise
 from spinlab.speed.maps import Maps
 from spinlab.speed.motion import classify
 from spinlab.speed.pieces import proved, still_pieces
+from spinlab.speed.reasons import STANDING, why_relative
 from spinlab.speed.refine import Refined
 from spinlab.speed.runs import carried, linked, moves, proven_apart, run_numbers
 from spinlab.speed.shown import Own, nats, own_evidence, supported
@@ -18,10 +19,6 @@ from spinlab.speed.steady_tones import mains, steady_lines
 from spinlab.speed.track import CLOCK_SHARE, LockedLine, Rival, SpeedTrack, WholePlateau
 from spinlab.speed.zoom import Zoomed
 
-STANDING = (
-    "what is heard never changes speed, so nothing proves that it is the drum and not a pump or a "
-    "fan; record the run-up as well"
-)
 # A stretch known less well than this share follows no line, and is not shown; frames of its mean.
 MOST_SIGMA = 0.0035
 MOST_FELT_SIGMA = 0.015
@@ -34,10 +31,6 @@ ALONE_NATS = 30.0
 # Width of ln(speed) within which all that is left does not move at all.
 STANDING_WIDTH = 0.1
 SHOWN_RIVAL = 0.01
-# Frames that must be supported for it to be said that the drum is heard.
-LEAST_SUPPORTED_FRAMES = 20
-# A best reading with less of the likelihood than this is none at all.
-LEAST_KNOWN = 0.3
 
 
 def write_down(
@@ -152,42 +145,6 @@ def steady_sigma(relative: NDArray[np.float64]) -> NDArray[np.float64]:
 
     usual: NDArray[np.float64] = median_filter(relative, SIGMA_FRAMES, mode="nearest")
     return usual
-
-
-def why_relative(
-    speed: NDArray[np.float64], scales: tuple[Candidate, ...], blurred: NDArray[np.float64]
-) -> str:
-    """Why the scale is not absolute; empty if it is.
-
-    `blurred` are the relative uncertainties of what the drum's own evidence supports.
-    """
-    known = speed[np.isfinite(speed)]
-    if not len(known) and len(blurred) >= LEAST_SUPPORTED_FRAMES:
-        return (
-            "the drum is heard, but its speed is known no better than to about "
-            f"{200 * float(np.median(blurred)):.1f} % (twice the standard uncertainty); a "
-            "recording closer to the machine, or an accelerometer log, would tell"
-        )
-    if not len(known):
-        return "no stretch of this recording is supported by evidence of the drum's own turns"
-    if scales[0].measured_standout < LEAST_MEASURED or scales[0].weight < LEAST_KNOWN:
-        return (
-            "the motor's changes of speed are heard but the drum's own turns are not; a profile "
-            "with the drum-to-motor ratio, or an accelerometer log, would tell"
-        )
-    if scales[0].weight < LEAST_WEIGHT:
-        other = scales[1].factor / scales[0].factor
-        if abs(np.log(other)) < ONE_SCALE:
-            return (
-                f"the drum is heard, but its speed may be {100 * abs(other - 1):.0f} % "
-                f"{'higher' if other > 1 else 'lower'}; a recording closer to the machine, or an "
-                "accelerometer log, would tell"
-            )
-        return (
-            f"two readings remain: this one and {other:.2f} times it; a profile with the "
-            "drum-to-motor ratio, or an accelerometer log, would tell"
-        )
-    return ""
 
 
 def _carried_by(own: Own) -> NDArray[np.str_]:

@@ -23,10 +23,10 @@ from spinlab.speed.pieces import (
 )
 from spinlab.speed.programme import programme_evidence
 from spinlab.speed.ratio import snapped
+from spinlab.speed.reasons import why_relative
 from spinlab.speed.scale import ALONE_NATS, scan_scales
 from spinlab.speed.shown import Own, supported
 from spinlab.speed.weigh import flattened
-from spinlab.speed.write import why_relative
 from tests.speed.test_moving_evidence import refined_of
 
 RATE_HZ = 160.0
