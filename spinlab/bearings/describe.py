@@ -23,7 +23,7 @@ LINE_NAMES: dict[Fault, tuple[str, str]] = {
     "outer race": ("BPFO", "shaft"),
     "inner race": ("BPFI", "shaft"),
     "ball": ("2xBSF", "FTF"),
-    "cage": ("FTF", "FTF"),
+    "cage": ("FTF", "shaft"),
 }
 # Both orders are read against one speed, whose error they share; what is left is its wander.
 _CLOSE = 0.002
@@ -149,8 +149,10 @@ def describe(
     """
     name, step = LINE_NAMES[case.fault]
     harmonics = _harmonics(case, best, spectra)
+    # What a cage carries may slip by as much as its knocks scatter.
+    width = case.widths[-1] if case.fault == "cage" else 0.5 * best.width
     sidebands, sidebands_log10_p = sideband_lines(
-        spectra, best, case.bearing.sideband_order(case.fault), name, step
+        spectra, best, case.bearing.sideband_order(case.fault), width, name, step
     )
     place = min(round(best.order / spectra.step), spectra.floor.shape[1] - 1)
     depth = max((line.depth for line in harmonics), default=0.0)

@@ -46,6 +46,24 @@ def test_damage_heard_at_the_slow_plateau_alone_is_found_there():
     assert first.log10_p < -15.0
 
 
+def test_a_cages_knocks_under_an_unbalance_are_found_by_the_load_that_turns_past_the_cage():
+    # The load meets the cage shaft - FTF times per turn: the knocks' strength repeats
+    # |shaft - 2 FTF| times (kinematics: Randall and Antoni 2011, equations 1-4).
+    speed, ftf = track(STAGES), GEOMETRY.cage_order
+    knocks = impacts(
+        speed,
+        ftf,
+        strength=9.0,
+        slip=0.05,
+        load=lambda turns: np.maximum(np.cos(2 * np.pi * (1.0 - ftf) * turns), 0.0),
+    )
+    first = detect(recording(noise(speed) + knocks), speed, (REAR,)).hypotheses[0]
+    assert first.fault == "cage"
+    met = min(line.log10_p for line in first.sidebands if line.label == "2 x FTF - 1 x shaft")
+    assert met < -3.0
+    assert first.log10_p < -4.0
+
+
 def test_the_speed_test_of_an_inner_race_counts_its_sidebands():
     speed = track(STAGES)
     blows = impacts(speed, BPFI, strength=1.6, load=narrow_load)
