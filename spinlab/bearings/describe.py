@@ -157,6 +157,8 @@ def describe(
     place = min(round(best.order / spectra.step), spectra.floor.shape[1] - 1)
     depth = max((line.depth for line in harmonics), default=0.0)
     close = _coincides(best, depth, spectra, competitors)
+    if case.fault == "cage":
+        close += _beats(case, best, spectra, competitors)
     return Hypothesis(
         bearing=case.bearing,
         fault=case.fault,
@@ -195,6 +197,22 @@ def _coincides(
             name = say("{multiple} x {cause}", multiple=multiple, cause=cause.cause)
         found.append((name, _allowed(cause, best, multiple, depth, spectra)))
     return found
+
+
+def _beats(
+    case: Case, best: Best, spectra: EnvelopeSpectra, competitors: Sequence[Competitor]
+) -> list[tuple[str, bool]]:
+    """Causes that beat with the shaft at a cage's rate: what knocks at shaft - cage.
+
+    A belt of that order leaves all the lines that a cage leaves under a load that turns.
+    """
+    shaft = case.bearing.shaft_order.value
+    close = MASK_LINES * spectra.step + max(_CLOSE, 2.0 * best.width) * best.order
+    return [
+        (say("one turn of the shaft less {cause}", cause=cause.cause), True)
+        for cause in competitors
+        if abs(abs(shaft - cause.order) - best.order) < close + 2.0 * cause.standard_uncertainty
+    ]
 
 
 def _allowed(

@@ -13,6 +13,7 @@ import math
 import numpy as np
 
 from spinlab.bearings.evidence import Roar
+from spinlab.bearings.explain import WORTH_A_LOOK_LOG10
 from spinlab.finding import Cause, Finding
 from spinlab.findings.bearing_numbers import line_numbers
 from spinlab.findings.bearing_odds import chance_of_noise, healthy_share, missing_share
@@ -98,7 +99,7 @@ def cage_findings(roar: Roar | None, *, kind: Kind) -> tuple[Finding, ...]:
 
 def cage_probability(roar: Roar | None, *, kind: Kind) -> float:
     """Probability that the swell is a bearing's, 0 where there is none."""
-    if roar is None or roar.cage_line is None:
+    if roar is None or roar.cage_line is None or roar.cage_line.log10_p > WORTH_A_LOOK_LOG10:
         return 0.0
     passes = roar.ball_pass_line.depth if roar.ball_pass_line is not None else 0.0
     others = (

@@ -163,7 +163,9 @@ def _swells(hypothesis: Hypothesis) -> bool:
     lines = hypothesis.harmonics + hypothesis.sidebands
     first = min((line.log10_p for line in lines if line.label == "1 x FTF"), default=0.0)
     upper = [line.log10_p for line in lines if line.label[0] in "23"]
-    if first > FIRST_STANDS_LOG10 or not upper:
+    # Where another cause lies on the second nothing can be said.
+    second = any(line.label == "2 x FTF" for line in lines)
+    if first > FIRST_STANDS_LOG10 or not second:
         return False
     return min(upper) > min(KNOCKS_LOG10, KNOCKS_SHARE * first)
 

@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from spinlab.bearings import detect
+from spinlab.bearings import Competitor, detect
 from spinlab.bearings.families import family_lines
 from spinlab.bearings.patterns import HIGHEST, counted, harmonics_pattern, sidebands_pattern
 from tests.bearings.signals import (
@@ -109,3 +109,16 @@ def test_the_stated_odds_hold_in_noise_over_two_speeds():
     p = [10.0 ** one.hypotheses[0].log10_p for one in evidence]
     assert min(p) > 3e-4
     assert sum(value < 0.05 for value in p) <= 5
+
+
+def test_a_belt_that_beats_with_the_drum_at_the_cages_rate_is_named_beside_it():
+    # cos(a) cos(b) holds the difference of both rates
+    speed, ftf = track(STAGES), GEOMETRY.cage_order
+    knocks = impacts(speed, ftf, strength=12.0, slip=0.05)
+    belt = Competitor(cause="belt pass", order=1.0 - ftf, standard_uncertainty=0.005)
+    heard = recording(noise(speed) + knocks)
+    with_belt = detect(heard, speed, (REAR,), competitors=(belt,)).hypotheses[0]
+    assert with_belt.fault == "cage"
+    assert any("belt pass" in cause for cause in with_belt.coincides)
+    other = Competitor(cause="belt pass", order=0.73, standard_uncertainty=0.005)
+    assert not detect(heard, speed, (REAR,), competitors=(other,)).hypotheses[0].coincides
