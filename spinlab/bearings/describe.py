@@ -23,7 +23,7 @@ LINE_NAMES: dict[Fault, tuple[str, str]] = {
     "outer race": ("BPFO", "shaft"),
     "inner race": ("BPFI", "shaft"),
     "ball": ("2xBSF", "FTF"),
-    "cage": ("FTF", "FTF"),
+    "cage": ("FTF", "shaft"),
 }
 # Both orders are read against one speed, whose error they share; what is left is its wander.
 _CLOSE = 0.002
@@ -149,12 +149,16 @@ def describe(
     """
     name, step = LINE_NAMES[case.fault]
     harmonics = _harmonics(case, best, spectra)
+    # What a cage carries may slip by as much as its knocks scatter.
+    width = case.widths[-1] if case.fault == "cage" else 0.5 * best.width
     sidebands, sidebands_log10_p = sideband_lines(
-        spectra, best, case.bearing.sideband_order(case.fault), name, step
+        spectra, best, case.bearing.sideband_order(case.fault), width, name, step
     )
     place = min(round(best.order / spectra.step), spectra.floor.shape[1] - 1)
     depth = max((line.depth for line in harmonics), default=0.0)
     close = _coincides(best, depth, spectra, competitors)
+    if case.fault == "cage":
+        close += _beats(case, best, spectra, competitors)
     return Hypothesis(
         bearing=case.bearing,
         fault=case.fault,
@@ -193,6 +197,22 @@ def _coincides(
             name = say("{multiple} x {cause}", multiple=multiple, cause=cause.cause)
         found.append((name, _allowed(cause, best, multiple, depth, spectra)))
     return found
+
+
+def _beats(
+    case: Case, best: Best, spectra: EnvelopeSpectra, competitors: Sequence[Competitor]
+) -> list[tuple[str, bool]]:
+    """Causes that beat with the shaft at a cage's rate: what knocks at shaft - cage.
+
+    A belt of that order leaves all the lines that a cage leaves under a load that turns.
+    """
+    shaft = case.bearing.shaft_order.value
+    close = MASK_LINES * spectra.step + max(_CLOSE, 2.0 * best.width) * best.order
+    return [
+        (say("one turn of the shaft less {cause}", cause=cause.cause), True)
+        for cause in competitors
+        if abs(abs(shaft - cause.order) - best.order) < close + 2.0 * cause.standard_uncertainty
+    ]
 
 
 def _allowed(

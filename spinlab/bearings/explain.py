@@ -18,7 +18,12 @@ from spinlab.bearings.evidence import Competitor, Hypothesis
 from spinlab.bearings.families import dominance, family_lines, shaft_scale, simple_fraction
 from spinlab.bearings.geometry import FAULTS, Fault, MountedBearing
 from spinlab.bearings.group import Group
-from spinlab.bearings.patterns import Pattern, harmonics_pattern, sidebands_pattern
+from spinlab.bearings.patterns import (
+    Pattern,
+    carried_pattern,
+    harmonics_pattern,
+    sidebands_pattern,
+)
 from spinlab.bearings.score import SLIP_WIDTHS, Best, log10_any, search
 from spinlab.bearings.spectra import EnvelopeSpectra
 
@@ -189,7 +194,9 @@ def _cases(groups: Sequence[Group], uncertainty: float) -> list[Case]:
 def patterns_of(bearing: MountedBearing, fault: Fault) -> tuple[Pattern, ...]:
     """The patterns of lines that a kind of damage is looked for in."""
     if fault == "cage":
-        return (harmonics_pattern(_CAGE_HARMONICS, random_walk=True),)
+        plain = harmonics_pattern(_CAGE_HARMONICS, random_walk=True)
+        shaft = bearing.shaft_order.value
+        return plain, carried_pattern(bearing.order(fault), shaft, _CAGE_HARMONICS)
     if fault not in _PATTERN_SIDES:
         return (harmonics_pattern(),)
     step = bearing.sideband_order(fault)

@@ -185,9 +185,11 @@ class MountedBearing:
         """Spacing of the fault's sidebands on the drum's scale.
 
         The load's own rotation past the damage: the shaft for a race (inner race under a steady
-        load, outer race under a rotating one such as unbalance), the cage for a ball.
+        load, outer race under a rotating one such as unbalance; likewise the cage under a
+        rotating one, since under a steady one its sidebands are its harmonics), the cage for a
+        ball.
         """
-        step = self.geometry.cage_order if fault in ("ball", "cage") else 1.0
+        step = self.geometry.cage_order if fault == "ball" else 1.0
         return step * self.shaft_order.value
 
     def search_range(self, fault: Fault, speed_uncertainty: float = 0.0) -> tuple[float, float]:

@@ -61,6 +61,28 @@ def sidebands_pattern(step: float, sides: int, count: int = 3) -> Pattern:
     return Pattern(multiple=h, offset=offset, smear=np.ones(len(h)), sides=2 * sides)
 
 
+def carried_pattern(cage: float, shaft: float, count: int) -> Pattern:
+    """Harmonics of what a cage carries, and the lines at which it meets a load that turns.
+
+    Blows once per turn of the cage are as strong as the load just there.  A load that stands
+    still keeps them at the cage's harmonics; one that turns with the shaft, unbalance, passes the
+    cage shaft - cage times per turn.  Met by all blows on the average that is a line by itself;
+    met by blows once per turn of the cage it is |shaft - 2 cage|.  A damaged ball, struck many
+    times while the cage turns once, leaves both as well.
+
+    Args:
+        cage, shaft: their orders.
+        count: harmonics.
+    """
+    plain = harmonics_pattern(count, random_walk=True)
+    sign = 1.0 if shaft > 2.0 * cage else -1.0
+    return Pattern(
+        multiple=np.append(plain.multiple, [-1.0, -2.0 * sign]),
+        offset=np.append(plain.offset, [shaft, shaft * sign]),
+        smear=np.append(plain.smear, [1.0, 1.0]),
+    )
+
+
 def counted(nepers: Array, pattern: Pattern) -> Array:
     """Sum of a family's nepers, no line and no harmonic counted for more than it may.
 

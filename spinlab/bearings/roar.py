@@ -10,6 +10,7 @@ from __future__ import annotations
 import itertools
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from itertools import product
 
 import numpy as np
 from numpy.typing import NDArray
@@ -20,7 +21,7 @@ from spinlab.bearings.families import dominance, family_lines
 from spinlab.bearings.geometry import MountedBearing
 from spinlab.bearings.group import Group
 from spinlab.bearings.patterns import HIGHEST, Pattern
-from spinlab.bearings.score import harmonic_nepers, read_line
+from spinlab.bearings.score import harmonic_nepers, look_shares, read_line
 from spinlab.bearings.spectra import EnvelopeSpectra
 from spinlab.bearings.stagewise import stretches
 from spinlab.envelope.kurtosis import Band, complex_envelope
@@ -144,12 +145,13 @@ def _slope(speed_rpm: Array, level_db: Array) -> tuple[float, float]:
 
 @dataclass(frozen=True, kw_only=True)
 class _Swell:
-    """Where noise swells with a cage: the order, the band, ln p after all looks, the balls."""
+    """Where noise swells with a cage: the order, band and look, ln p after all, the balls."""
 
     order: float
     band: int
     log_p: float
     balls: int = 0
+    look: int = 0
 
 
 def _swell(group: Group, bearings: Sequence[MountedBearing], uncertainty: float) -> _Swell | None:
@@ -158,38 +160,49 @@ def _swell(group: Group, bearings: Sequence[MountedBearing], uncertainty: float)
     Noise of worn rings swells with the cage and, N times as fast, with the balls that pass the
     fixed ring: both lines are placed by one number.
     """
-    spectra, found = group.spectra, []
+    found = []
     ranges = {
         (*bearing.search_range("cage", uncertainty), bearing.geometry.balls)
         for bearing in group.bearings
         if bearing in bearings
     }
-    for low, high, balls in sorted(ranges):
-        first = round(low / spectra.step)
-        past = min(round(high / spectra.step) + 1, spectra.level.shape[1])
-        level = np.where(spectra.free[first:past], spectra.level[:, first:past], 0.0)
-        if level.size == 0:
-            continue
-        band, place = np.unravel_index(int(np.argmax(level)), level.shape)
-        order = (first + int(place)) * spectra.step
-        line = read_line(spectra, int(band), order, 0.0, "")
-        if line is not None:
-            rare = line.log10_p * float(np.log(10.0)) + float(np.log(level.shape[1]))
-            rare -= float(np.log(group.weights[band]))
-            found.append(_Swell(order=order, band=int(band), log_p=rare))
-        found.append(_carried(group, low, high, balls))
+    shares = np.log(look_shares(len(group.looks)))
+    for (look, spectra), (low, high, balls) in product(enumerate(group.looks), sorted(ranges)):
+        seen = [_lone(group, spectra, low, high), _carried(group, spectra, low, high, balls)]
+        found += [
+            replace(one, look=look, log_p=one.log_p - float(shares[look]))
+            for one in seen
+            if one is not None
+        ]
     if not found:
         return None
     rarest = min(found, key=lambda one: one.log_p)
-    return replace(rarest, log_p=min(0.0, rarest.log_p + float(np.log(len(found)))))
+    ways = float(np.log(2 * len(ranges)))
+    return replace(rarest, log_p=min(0.0, rarest.log_p + ways))
 
 
-def _carried(group: Group, low: float, high: float, balls: int) -> _Swell:
+def _lone(group: Group, spectra: EnvelopeSpectra, low: float, high: float) -> _Swell | None:
+    """The highest line in a cage's range, any band."""
+    first = round(low / spectra.step)
+    past = min(round(high / spectra.step) + 1, spectra.level.shape[1])
+    level = np.where(spectra.free[first:past], spectra.level[:, first:past], 0.0)
+    if level.size == 0:
+        return None
+    band, place = np.unravel_index(int(np.argmax(level)), level.shape)
+    order = (first + int(place)) * spectra.step
+    line = read_line(spectra, int(band), order, 0.0, "")
+    if line is None:
+        return None
+    rare = line.log10_p * float(np.log(10.0)) + float(np.log(level.shape[1]))
+    rare -= float(np.log(group.weights[band]))
+    return _Swell(order=order, band=int(band), log_p=rare)
+
+
+def _carried(group: Group, spectra: EnvelopeSpectra, low: float, high: float, balls: int) -> _Swell:
     """Cage and balls together: the sum of their nepers follows the gamma law of shape 2.
 
     Both must stand by themselves, and the louder counts for at most `HIGHEST`.
     """
-    spectra = group.spectra
     both = Pattern(multiple=np.array([1.0, balls]), offset=np.zeros(2), smear=np.ones(2))
     count = max(3, int((high - low) * balls / (0.5 * spectra.step)))
     orders = np.linspace(low, high, count)
@@ -211,10 +224,12 @@ def _cage_lines(
     group: Group, bearings: Sequence[MountedBearing], uncertainty: float
 ) -> tuple[LineEvidence | None, LineEvidence | None, float]:
     """Lines of the cage and of its balls, and their share of their band's lines."""
-    spectra = group.spectra
     swell = _swell(group, bearings, uncertainty)
-    cage = None if swell is None else read_line(spectra, swell.band, swell.order, 0.0, "1 x FTF")
-    if swell is None or cage is None:
+    if swell is None:
+        return None, None, 0.0
+    spectra = group.looks[swell.look]
+    cage = read_line(spectra, swell.band, swell.order, 0.0, "1 x FTF")
+    if cage is None:
         return None, None, 0.0
     cage = replace(cage, log10_p=swell.log_p / float(np.log(10.0)))
     balls = None

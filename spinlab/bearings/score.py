@@ -101,8 +101,7 @@ def search(
         for width in widths
         if not pattern.sides or width <= _WIDEST_SIDEBANDS
     ]
-    shares = np.full(len(looks), 0.5 / max(1, len(looks) - 1))
-    shares[0] = 0.5 if len(looks) > 1 else 1.0
+    shares = look_shares(len(looks))
     best, least = None, np.inf
     for (look, spectra), (pattern, width) in product(enumerate(looks), ways):
         scores = _scores(spectra, low, high, width, pattern)
@@ -123,6 +122,13 @@ def search(
                 look=look,
             )
     return best
+
+
+def look_shares(count: int) -> Array:
+    """Share of the error budget of each look: half for the whole, the rest for its parts alike."""
+    shares = np.full(count, 0.5 / max(1, count - 1))
+    shares[0] = 0.5 if count > 1 else 1.0
+    return shares
 
 
 def _centre(spectra: EnvelopeSpectra, order: float, width: float, pattern: Pattern) -> float:
@@ -152,7 +158,7 @@ def _scores(
     strength = total + _SOFTNESS * np.log1p(beyond).sum(axis=-1)
     place, soft_log_p = _rarest(harmonics, strength)
     # The mean harmonic decides how far the order must move to make an independent look.
-    used = pattern.multiple[valid.any(axis=0)]
+    used = np.abs(pattern.multiple[valid.any(axis=0)])
     mean_harmonic = float(used.mean()) if len(used) else 1.0
     look = max(1.5 * spectra.step / mean_harmonic, 2.0 * width * low)
     return _Scores(
@@ -246,16 +252,27 @@ def read_line(
 
 
 def sideband_lines(
-    spectra: EnvelopeSpectra, best: Best, sideband: float, name: str, step_name: str
+    spectra: EnvelopeSpectra,
+    best: Best,
+    sideband: float,
+    width: float,
+    name: str,
+    step_name: str,
 ) -> tuple[tuple[LineEvidence, ...], float]:
-    """First and second sidebands around the first three harmonics, and log10 p of them all."""
+    """First and second sidebands around the first three harmonics, and log10 p of them all.
+
+    Each is gathered over `width` of its harmonic's order: it is as wide as its harmonic.
+    """
     lines = []
     for harmonic in (1, 2, 3):
         for side in (-2, -1, 1, 2):
             sign = "+" if side > 0 else "-"
             label = f"{harmonic} x {name} {sign} {abs(side)} x {step_name}"
-            order = harmonic * best.order + side * sideband
-            line = read_line(spectra, best.band, order, 0.5 * best.width, label)
+            order = abs(harmonic * best.order + side * sideband)
+            if order < spectra.step:
+                continue
+            relative = width * harmonic * best.order / order
+            line = read_line(spectra, best.band, order, relative, label)
             if line is not None:
                 lines.append(line)
     if not lines:

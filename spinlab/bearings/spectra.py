@@ -21,6 +21,9 @@ Array = NDArray[np.float64]
 
 # Lines of the Hann window's main lobe either side of a tone, and one more for its skirt.
 MASK_LINES = 3
+# No cage, race or load returns so seldom, and below it envelopes have lost their strength to the
+# level of the second around (`envelope.bands.LEVEL_S`): a floor read there would be too low.
+LOWEST_ORDER = 0.1
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -110,9 +113,10 @@ def envelope_spectra(cells: Array, cells_per_turn: int, *, highest_order: float)
     power = (np.abs(spectrum[:, :kept]) * (2.0 / window.sum())) ** 2
     # The mean over a cell weakens a line by sinc; divide it out so that depth is true.
     power /= np.sinc(np.arange(kept) / n) ** 2
-    floor = noise_floor(power, step)
+    lowest = min(max(MASK_LINES + 1, round(LOWEST_ORDER / step)), kept - 1)
+    floor = noise_floor(power, step, first=lowest)
     free = np.ones(kept, dtype=bool)
-    free[: MASK_LINES + 1] = False
+    free[:lowest] = False
     return EnvelopeSpectra(
         step=step,
         level=power / floor.level,

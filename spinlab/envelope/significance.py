@@ -121,7 +121,7 @@ class NoiseFloor:
 
 
 def noise_floor(
-    power: Array, step: float, *, least_width: float = 0.25, share: float = 0.06
+    power: Array, step: float, *, least_width: float = 0.25, share: float = 0.06, first: int = 0
 ) -> NoiseFloor:
     """Mean noise line around each line of a power spectrum, read from medians.
 
@@ -134,9 +134,10 @@ def noise_floor(
         step: distance of two lines, in the unit of `least_width`.
         least_width: narrowest block.
         share: block width as a share of the position.
+        first: lines before it say nothing of the floor; theirs is that of the first block.
     """
     n = power.shape[-1]
-    edges = [0]
+    edges = [first, max(first + FEWEST_LINES, round(least_width / step))] if first else [0]
     while edges[-1] < n:
         width = max(least_width, share * edges[-1] * step) / step
         edges.append(edges[-1] + max(FEWEST_LINES, round(width)))

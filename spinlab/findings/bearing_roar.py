@@ -13,6 +13,7 @@ import math
 import numpy as np
 
 from spinlab.bearings.evidence import Roar
+from spinlab.bearings.explain import WORTH_A_LOOK_LOG10
 from spinlab.finding import Cause, Finding
 from spinlab.findings.bearing_numbers import line_numbers
 from spinlab.findings.bearing_odds import chance_of_noise, healthy_share, missing_share
@@ -21,9 +22,8 @@ from spinlab.findings.judge import ATTENTION_FROM
 from spinlab.phrase import say
 from spinlab.recording import Kind
 
-# Noise that swells with a cage: so rare a line, this far above the recording's quiet, left to
-# rivals that could turn at a cage's rate; and kurtosis up to which noise counts as a roar.
-CAGE_LOG10 = -3.0
+# Noise that swells with a cage: this far above the recording's quiet, left to rivals that could
+# turn at a cage's rate; and kurtosis up to which noise counts as a roar.
 ROAR_ABOVE_DB = 6.0
 ROAR_MOST_KURTOSIS = 1.0
 CAGE_RIVAL = 0.25
@@ -99,7 +99,7 @@ def cage_findings(roar: Roar | None, *, kind: Kind) -> tuple[Finding, ...]:
 
 def cage_probability(roar: Roar | None, *, kind: Kind) -> float:
     """Probability that the swell is a bearing's, 0 where there is none."""
-    if roar is None or roar.cage_line is None or roar.cage_line.log10_p > CAGE_LOG10:
+    if roar is None or roar.cage_line is None or roar.cage_line.log10_p > WORTH_A_LOOK_LOG10:
         return 0.0
     passes = roar.ball_pass_line.depth if roar.ball_pass_line is not None else 0.0
     others = (

@@ -43,6 +43,12 @@ FIRST_SHARE = 0.35
 FIRST_MISSING = 0.7
 # Damage that the load passes once per turn of ring or cage.
 CARRIES_SIDEBANDS = ("inner race", "ball")
+# A cage's knocks are short and make a second harmonic, or beat with a load that turns.  A first
+# harmonic alone, the others under this rarity and this share of it (in logarithms of p), is a
+# swell of noise: worn rings, a seal that rubs; it is weighed as such (`bearing_roar`).
+KNOCKS_LOG10 = -2.0
+KNOCKS_SHARE = 0.2
+SWELLS = 0.7
 # So many harmonics do not come together by chance.
 COMB_STANDS = 3
 
@@ -103,6 +109,8 @@ def _weigh(
         ("other lines of the machine, of which these are a part", _part_of_others(hypothesis)),
         ("ball passes of a healthy bearing", healthy_share(depth, kind)),
     ]
+    if hypothesis.fault == "cage" and _swells(hypothesis):
+        others.append(("noise that swells at this rate without knocks", SWELLS))
     others += [(cause, COINCIDES) for cause in hypothesis.coincides]
     others += [
         (say("{cause}, though its lower multiples are missing", cause=cause), INCOMPLETE)
@@ -148,6 +156,18 @@ def _part_of_others(hypothesis: Hypothesis) -> float:
     standing = sum(line.log10_p < FIRST_STANDS_LOG10 for line in hypothesis.harmonics)
     missing &= standing < COMB_STANDS
     return max(share, FIRST_MISSING) if missing else share
+
+
+def _swells(hypothesis: Hypothesis) -> bool:
+    """Whether a cage's first harmonic stands alone: no knocks."""
+    lines = hypothesis.harmonics + hypothesis.sidebands
+    first = min((line.log10_p for line in lines if line.label == "1 x FTF"), default=0.0)
+    upper = [line.log10_p for line in lines if line.label[0] in "23"]
+    # Where another cause lies on the second nothing can be said.
+    second = any(line.label == "2 x FTF" for line in lines)
+    if first > FIRST_STANDS_LOG10 or not second:
+        return False
+    return min(upper) > min(KNOCKS_LOG10, KNOCKS_SHARE * first)
 
 
 def strongest_probability(evidence: BearingEvidence, *, kind: Kind) -> float:

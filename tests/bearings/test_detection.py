@@ -61,6 +61,15 @@ def test_the_stated_odds_hold_in_noise():
     assert sum(value < 0.05 for value in p) <= 6
 
 
+def test_the_floor_of_noise_is_level_down_to_the_lowest_orders_looked_at():
+    # A line of noise over its mean follows the unit exponential law, whose mean is one; below,
+    # the level of the second around has taken the envelope's strength away.
+    speed = track(STAGES)
+    curves = [found(noise(speed, seed), speed).curve for seed in range(8)]
+    low = np.concatenate([c.level[(c.order > 0.14) & (c.order < 0.3)] for c in curves])
+    assert low.mean() == pytest.approx(1.0, abs=0.15)
+
+
 def test_the_band_found_holds_the_resonance():
     speed = track()
     best = found(noise(speed) + impacts(speed, BPFO), speed).hypotheses[0]

@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from spinlab.bearings import detect
+from spinlab.bearings import Competitor, detect
 from spinlab.bearings.families import family_lines
 from spinlab.bearings.patterns import HIGHEST, counted, harmonics_pattern, sidebands_pattern
 from tests.bearings.signals import (
@@ -44,6 +44,24 @@ def test_damage_heard_at_the_slow_plateau_alone_is_found_there():
     first = detect(recording(noise(speed) + blows), speed, (REAR,)).hypotheses[0]
     assert (first.fault, first.look) == ("outer race", "slow")
     assert first.log10_p < -15.0
+
+
+def test_a_cages_knocks_under_an_unbalance_are_found_by_the_load_that_turns_past_the_cage():
+    # The load meets the cage shaft - FTF times per turn: the knocks' strength repeats
+    # |shaft - 2 FTF| times (kinematics: Randall and Antoni 2011, equations 1-4).
+    speed, ftf = track(STAGES), GEOMETRY.cage_order
+    knocks = impacts(
+        speed,
+        ftf,
+        strength=9.0,
+        slip=0.05,
+        load=lambda turns: np.maximum(np.cos(2 * np.pi * (1.0 - ftf) * turns), 0.0),
+    )
+    first = detect(recording(noise(speed) + knocks), speed, (REAR,)).hypotheses[0]
+    assert first.fault == "cage"
+    met = min(line.log10_p for line in first.sidebands if line.label == "2 x FTF - 1 x shaft")
+    assert met < -3.0
+    assert first.log10_p < -4.0
 
 
 def test_the_speed_test_of_an_inner_race_counts_its_sidebands():
@@ -91,3 +109,16 @@ def test_the_stated_odds_hold_in_noise_over_two_speeds():
     p = [10.0 ** one.hypotheses[0].log10_p for one in evidence]
     assert min(p) > 3e-4
     assert sum(value < 0.05 for value in p) <= 5
+
+
+def test_a_belt_that_beats_with_the_drum_at_the_cages_rate_is_named_beside_it():
+    # cos(a) cos(b) holds the difference of both rates
+    speed, ftf = track(STAGES), GEOMETRY.cage_order
+    knocks = impacts(speed, ftf, strength=12.0, slip=0.05)
+    belt = Competitor(cause="belt pass", order=1.0 - ftf, standard_uncertainty=0.005)
+    heard = recording(noise(speed) + knocks)
+    with_belt = detect(heard, speed, (REAR,), competitors=(belt,)).hypotheses[0]
+    assert with_belt.fault == "cage"
+    assert any("belt pass" in cause for cause in with_belt.coincides)
+    other = Competitor(cause="belt pass", order=0.73, standard_uncertainty=0.005)
+    assert not detect(heard, speed, (REAR,), competitors=(other,)).hypotheses[0].coincides

@@ -3,11 +3,22 @@
 from dataclasses import replace
 
 import numpy as np
+import pytest
 
 from spinlab.bearings import detect
 from spinlab.bearings.evidence import LineEvidence
+from spinlab.findings.bearing import bearing_findings
 from spinlab.findings.bearing_weigh import judge
-from tests.bearings.signals import GEOMETRY, REAR, STAGES, impacts, noise, recording, track
+from tests.bearings.signals import (
+    GEOMETRY,
+    REAR,
+    STAGES,
+    impacts,
+    noise,
+    recording,
+    times_of,
+    track,
+)
 
 
 def line(harmonic, log10_p):
@@ -40,3 +51,19 @@ def test_blows_show_their_first_harmonic_or_three_others():
     assert np.isclose(comb, whole)
     assert np.isclose(masked, whole), "another cause lies on the first: nothing can be said"
     assert borrowed < 0.35
+
+
+@pytest.mark.parametrize("seed", [0, 1])
+def test_noise_that_swells_with_the_cage_is_not_called_a_cages_knocks(seed):
+    # An amplitude that follows a cosine has one line; short knocks have several.
+    speed = track(STAGES)
+    swell = 1.0 + 0.1 * np.cos(2 * np.pi * GEOMETRY.cage_order * speed.turns_at(times_of(speed)))
+    evidence = detect(recording(noise(speed, seed) * swell), speed, (REAR,))
+    worn = bearing_findings(evidence, kind="sound")[0]
+    assert worn.state == "attention"
+    assert worn.subject.startswith("a drum bearing")
+    knocks = impacts(speed, GEOMETRY.cage_order, strength=12.0, slip=0.05)
+    evidence = detect(recording(noise(speed, seed) + knocks), speed, (REAR,))
+    cage = bearing_findings(evidence, kind="sound")[0]
+    assert cage.state == "fault"
+    assert "cage" in cage.subject
