@@ -16,7 +16,7 @@ from spinlab.recording import Recording
 
 Span = tuple[int, int]  # first and past-the-end frame
 
-HOLES_S = (0.1, 1.1, 2.1)  # none, and up to one or two seconds
+HOLES_S = (0.0, 0.1, 1.1, 2.1)  # pieces that touch kept apart, joined, and over one or two seconds
 SAME_COLOUR_DB = 4.0  # RMS over the bands: bursts of one motion differ by less
 # Speech and handling come in bursts too, but not in a rhythm.
 LEAST_RHYTHM = 0.6

@@ -12,6 +12,7 @@ from spinlab.phases.bursts import row_of_bursts, times
 from spinlab.phases.clicks import clicks
 from spinlab.phases.features import FRAME_S, Features, log_features, sound_features
 from spinlab.phases.fill import maybe_spin, steady_fill
+from spinlab.phases.flanks import sharpened
 from spinlab.phases.motion import motion_pattern, rhythm
 from spinlab.phases.pump import with_pump_sound
 from spinlab.phases.segment import active_frames, runs, split
@@ -58,6 +59,8 @@ def cut_phases(
         phases = [maybe_spin(phase) for phase in phases]
     phases = continued(absorbed(joined(unsure_beside_spin(phases))))
     phases = joined([steady_fill(phase, features) for phase in phases])
+    if sound is not None:
+        phases = sharpened(phases, sound)
     wash = [(p.start_s, p.end_s) for p in phases if p.label == "wash motion"]
     motion = MotionPattern()
     if wash:
