@@ -10,6 +10,7 @@ import numpy as np
 from spinlab.drive.arcing import Arcing, arcing
 from spinlab.drive.belt_pass import HARMONICS, BeltPass, belt_pass
 from spinlab.drive.carrier import Carrier, carrier
+from spinlab.drive.mains import mains_frequency_hz
 from spinlab.drive.motor import MotorOrders, family_names, motor_orders
 from spinlab.drive.ratio import DriveRatio, drive_ratio, motor_members
 from spinlab.drive.spectra import OrderSpectra, order_spectra, without
@@ -151,10 +152,8 @@ def _ratio(
 
 def _hum(track: SpeedTrack, machine: Machine | None) -> list[float]:
     """The mains frequency and its multiples, in Hz; nothing where it is not known."""
-    mains = track.mains_hz.value if track.mains_hz is not None else None
-    if mains is None and machine is not None:
-        mains = machine.mains_hz
-    return [] if mains is None else [k * float(mains) for k in range(1, HUM_MULTIPLES + 1)]
+    mains_hz = mains_frequency_hz(track, machine)
+    return [] if mains_hz is None else [k * mains_hz for k in range(1, HUM_MULTIPLES + 1)]
 
 
 def _belt_lines(belt: BeltPass) -> list[float]:
@@ -243,17 +242,10 @@ def _arcing(
 ) -> Arcing | None:
     if machine is None or machine.motor.kind != "brushed":
         return None
-    mains = machine.mains_hz or (track.mains_hz.value if track.mains_hz is not None else None)
-    if mains is None:
+    mains_hz = mains_frequency_hz(track, machine)
+    if mains_hz is None:
         return Arcing(reason="the mains frequency is not known; the profile can state it")
-    if track.mains_hz is not None and abs(track.mains_hz.value - mains) < 1.0:
-        mains = track.mains_hz.value
-    return arcing(
-        recording,
-        track,
-        mains_hz=float(mains),
-        usable_band_hz=usable_band_hz,
-    )
+    return arcing(recording, track, mains_hz=mains_hz, usable_band_hz=usable_band_hz)
 
 
 def _carrier(

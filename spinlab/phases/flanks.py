@@ -19,6 +19,9 @@ from spinlab.vibration.loudness import Loudness
 STEP_S = 0.05
 REACH_S = 6.0  # to either side of the rough edge
 LEAST_S = 0.6  # of pause and of motion
+# A drum rocks to its rest, too slowly to be heard: so long on the mean after the last sound of
+# simulated bursts, tuning seeds.
+ROCKING_S = 0.1
 LEAST_SCATTER_DB = 0.5  # no band level of so few frames is steadier
 
 
@@ -71,7 +74,9 @@ def _fall(
     high = min(0.5 * (pause_end_s + burst.end_s), burst.end_s + REACH_S)
     inside = np.flatnonzero((time > low) & (time < high))
     cut = _change(level[:, inside[::-1]])
-    return burst.end_s if cut is None else float(time[inside[-1]] - (cut - 0.5) * STEP_S)
+    if cut is None:
+        return burst.end_s
+    return float(time[inside[-1]] - (cut - 0.5) * STEP_S) + ROCKING_S
 
 
 def _change(level: NDArray[np.float64]) -> int | None:
