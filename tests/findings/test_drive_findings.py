@@ -47,13 +47,15 @@ def test_a_ratio_away_from_the_profile_names_the_profile_as_rival():
     assert any("profile" in rival.cause for rival in found.rivals)
 
 
-def orders(twice_db, once_db):
+def orders(twice_db, once_db, four_db=None, odd_db=None):
     line = MotorLine(order=4, names=("x",), level_db=0.0, above_noise_db=20.0, p_value=1e-9)
     return drive(
         motor=MotorOrders(
             lines=(line,),
             twice_electrical_db=twice_db,
             once_electrical_db=once_db,
+            four_times_electrical_db=four_db,
+            three_over_four_db=odd_db,
             usual_heard=True,
         )
     )
@@ -66,6 +68,13 @@ def orders(twice_db, once_db):
 def test_the_electrical_orders_decide_between_phase_and_sensor(twice_db, once_db, speaking):
     found = motor.findings(orders(twice_db, once_db), MACHINE)
     assert {f.subject for f in found if f.state in ("attention", "fault")} == speaking
+
+
+@pytest.mark.parametrize(("odd_db", "state"), [(-18.0, "attention"), (2.0, "clear")])
+def test_four_times_the_frequency_says_lost_phase_where_its_odd_neighbour_is_missing(odd_db, state):
+    found = motor.findings(orders(0.0, None, four_db=-3.0, odd_db=odd_db), MACHINE)[0]
+    assert (found.subject, found.state) == ("lost phase", state)
+    assert ("cancel" in str(found.reason)) == (state == "attention")
 
 
 def test_a_motor_that_is_not_heard_is_not_called_sound():
