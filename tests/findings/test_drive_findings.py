@@ -11,6 +11,7 @@ from spinlab.drive.motor import MotorLine, MotorOrders
 from spinlab.drive.ratio import DriveRatio, RatioPoint, SlipEvent
 from spinlab.finding import Finding
 from spinlab.findings import belt, motor
+from spinlab.findings.arcing import chance_real
 from spinlab.findings.reconcile import reconcile
 from tests.findings.invented import MACHINE, e
 
@@ -100,6 +101,22 @@ def test_a_swell_at_twice_the_mains_speaks_of_arcing():
     assert "5000 and 8000 Hz" in found.reason
     assert "plug pulled" in found.next_step
     assert arcing(0.2).state == "clear"
+
+
+def test_a_faint_swell_is_neither_arcing_nor_its_absence():
+    found = arcing(0.03)
+    assert found.state == "not measurable"
+    assert "3 %" in found.reason
+    assert "WAV" in found.next_step
+    assert arcing(0.005).state == "attention"
+
+
+@pytest.mark.parametrize(
+    ("p", "left"), [(0.05, 0.289), (0.01, 0.111), (0.005, 0.067), (0.001, 0.0184)]
+)
+def test_a_p_value_leaves_noise_the_share_of_the_published_table(p, left):
+    # Sellke, Bayarri, Berger 2001, The American Statistician 55, table 1, values from memory
+    assert 1.0 - chance_real(p) == pytest.approx(left, rel=0.01)
 
 
 def test_a_swell_that_goes_on_with_the_motor_off_is_put_down_to_another_source():
