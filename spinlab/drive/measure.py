@@ -14,6 +14,7 @@ from spinlab.drive.mains import mains_frequency_hz
 from spinlab.drive.motor import MotorOrders, family_names, motor_orders
 from spinlab.drive.ratio import DriveRatio, drive_ratio, motor_members
 from spinlab.drive.spectra import OrderSpectra, order_spectra, without
+from spinlab.drive.squeal import Squeal, squeal
 from spinlab.drive.surges import Surges, surges
 from spinlab.machine.value import Machine
 from spinlab.phrase import say
@@ -41,6 +42,7 @@ class Drive:
         expected_ratio, expected_tolerance_percent: from the profile, None without one.
         motor: families of motor orders.
         belt_pass: the belt's own passing.
+        squeal: a cry while the motor pulls, of a belt drive.
         arcing, carrier: for a brushed and for an inverter-fed motor.
         surges: rises that were cut off; known from the track alone, whatever `reason` says.
     """
@@ -51,6 +53,7 @@ class Drive:
     expected_tolerance_percent: float | None = None
     motor: MotorOrders | None = None
     belt_pass: BeltPass | None = None
+    squeal: Squeal | None = None
     arcing: Arcing | None = None
     carrier: Carrier | None = None
     surges: Surges = field(default_factory=Surges)
@@ -133,6 +136,7 @@ def _measure(
         expected_tolerance_percent=tolerance,
         motor=_motor(spectra, machine, found, spans),
         belt_pass=belt,
+        squeal=None if direct else squeal(recording, track, motor_ratio=used),
         arcing=_arcing(recording, track, machine, usable_band_hz),
         carrier=_carrier(recording, machine, found, spans),
     )

@@ -9,6 +9,7 @@ from spinlab.drive.belt_pass import BeltPass
 from spinlab.drive.measure import Drive
 from spinlab.drive.motor import MotorLine, MotorOrders
 from spinlab.drive.ratio import DriveRatio, RatioPoint, SlipEvent
+from spinlab.drive.squeal import Squeal
 from spinlab.finding import Finding
 from spinlab.findings import belt, motor
 from spinlab.findings.arcing import chance_real
@@ -130,6 +131,25 @@ def test_arcing_of_a_motor_that_is_drowned_is_not_measurable_and_says_why():
     assert found.state == "not measurable"
     assert "at most 4 %" in found.reason
     assert arcing(0.2, motor_share=None).state == "not measurable"
+
+
+@pytest.mark.parametrize(("more_db", "state"), [(3.5, "attention"), (0.3, "not measurable")])
+def test_a_cry_speaks_of_slip_where_the_motor_is_not_heard(more_db, state):
+    silent = Drive(
+        ratio=DriveRatio(reason="not heard"), squeal=Squeal(pitch_hz=640, more_db=more_db)
+    )
+    found = belt.findings(silent)[0]
+    assert (found.subject, found.state) == ("belt slip", state)
+    assert ("640 Hz" in str(found.reason)) == (state == "attention")
+    assert bool(found.rivals) == (state == "attention")
+
+
+def test_no_slip_is_not_said_of_ramps_in_which_the_motor_was_not_heard():
+    known = drive().ratio
+    deaf = replace(drive(), ratio=replace(known, ramp_pieces=20))
+    assert belt.findings(drive())[0].state == "clear"
+    assert belt.findings(deaf)[0].state == "not measurable"
+    assert "0 of 20" in belt.findings(deaf)[0].reason
 
 
 def test_a_belt_that_is_not_heard_to_pass_is_not_called_sound():
