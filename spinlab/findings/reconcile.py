@@ -2,7 +2,8 @@
 
 Each kind is judged by itself and may claim the same shaking.  Where several of a group speak at
 once, their probabilities are scaled to sum to at most 1, unless they can be true together, and
-each names the others.  A belt that could not be measured points to a stage that was missed.
+each names the others.  A belt that could not be measured points to a stage that was missed; a stage
+that was missed or late names what was found that would make it so, a consequence and no rival.
 """
 
 from __future__ import annotations
@@ -11,7 +12,7 @@ from collections.abc import Iterable
 from dataclasses import replace
 
 from spinlab.finding import Cause, Finding
-from spinlab.phrase import say
+from spinlab.phrase import join, say
 
 # Groups of subjects that one and the same sign can come from.  Keyed by how a subject begins.
 _SHARED_SIGNS: tuple[tuple[str, ...], ...] = (
@@ -42,6 +43,17 @@ _WHY_MISSED = {
     "drag, or load and water in the drum": 0.25,
     "low supply voltage": 0.1,
 }
+# What keeps a drum from its speed: the stage's finding and these are no rivals.
+_HOLDS_BACK = (
+    "belt slip",
+    "lost phase",
+    "position sensor",
+    "speed sensor of the motor",
+    "mains voltage",
+    "drag while coasting",
+    "imbalance of the drum",
+    "drain before the spin",
+)
 
 
 def reconcile(findings: Iterable[Finding]) -> tuple[Finding, ...]:
@@ -58,6 +70,7 @@ def reconcile(findings: Iterable[Finding]) -> tuple[Finding, ...]:
         if len(members) > 1:
             _share(out, members)
     _point_to_missed_stage(out)
+    _name_what_holds_back(out)
     return tuple(out)
 
 
@@ -88,6 +101,27 @@ def _point_to_missed_stage(out: list[Finding]) -> None:
                 reason=finding.reason,
                 stage=missed.subject,
                 chance=100.0 * slip,
+            ),
+        )
+
+
+def _name_what_holds_back(out: list[Finding]) -> None:
+    """A stage that was missed or late says which of the other findings would explain it."""
+    causes = [f for f in out if f.state in _SPEAKING and f.subject.startswith(_HOLDS_BACK)]
+    if not causes:
+        return
+    explained = [{"subject": str(f.subject), "probability": f.probability} for f in causes]
+    for k, finding in enumerate(out):
+        slow = "missed_rpm" in finding.evidence or "reached_after_s" in finding.evidence
+        if finding.kind != "stage" or not slow or finding.state not in _SPEAKING:
+            continue
+        out[k] = replace(
+            finding,
+            evidence={**finding.evidence, "explained_by": explained},
+            reason=say(
+                "{reason} Found as well, and enough to cause it: {causes}.",
+                reason=finding.reason,
+                causes=join(", ", (f.subject for f in causes)),
             ),
         )
 

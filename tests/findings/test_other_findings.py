@@ -274,6 +274,24 @@ def test_findings_that_do_not_compete_are_left_alone():
     assert reconcile(alone) == alone
 
 
+def test_a_stage_that_was_missed_names_what_was_found_that_would_cause_it():
+    missed = Finding(
+        kind="stage",
+        subject="1400 rpm stage never reached",
+        state="fault",
+        probability=0.86,
+        evidence={"missed_rpm": [1400.0]},
+        reason="The drum stayed at 1000 rpm.",
+    )
+    slip = statement("belt slip", 0.6, "belt")
+    told, beside = reconcile([missed, slip])
+    assert told.probability == missed.probability
+    assert "belt slip" in told.reason
+    assert told.evidence["explained_by"] == [{"subject": "belt slip", "probability": 0.6}]
+    assert beside == slip
+    assert reconcile([missed]) == (missed,)
+
+
 def test_without_the_drums_own_speed_nothing_is_said_of_its_shaking():
     unknown = Vibration(kind="acceleration", reason="the drum's own speed is not known: no order")
     for said_by in (imbalance, suspension, looseness, oscillation):
