@@ -35,6 +35,16 @@ _SHARED_SIGNS: tuple[tuple[str, ...], ...] = (
     # more power or drag than usual
     ("drag power", "drag while coasting"),
 )
+# Rivals by another name of what has a finding of its own.
+_SAME_CAUSE = {
+    "worn damper": "dampers and springs",
+    "lost or weak phase": "lost phase",
+    "steady belt slip": "belt slip",
+    "belt slipping and gripping": "belt slip",
+    "a loose part or counterweight": "loose part or mount",
+    "hunting of the speed, which the amplitude follows": "hunting of the speed",
+    "ramp given up for imbalance": "ramps given up",
+}
 _SPEAKING = ("attention", "fault")
 # Why a drum does not come to its speed, as shares: common practice, no published source.
 _WHY_MISSED = {
@@ -127,19 +137,36 @@ def _name_what_holds_back(out: list[Finding]) -> None:
 
 
 def _share(out: list[Finding], members: list[int]) -> None:
-    total = sum(out[k].probability or 0.0 for k in members)
-    scale = min(1.0, 1.0 / total) if total > 0 else 1.0
+    """Scale a group so that none of its findings claims more than 1 with all its rivals."""
     before = {k: out[k] for k in members}
-    for k in members:
-        mine = before[k]
-        others = [before[j] for j in members if j != k]
-        named = {cause.cause for cause in mine.rivals}
-        added = tuple(
+    own = {k: _others_causes(before[k], [before[j] for j in members if j != k]) for k in members}
+    total = sum(finding.probability or 0.0 for finding in before.values())
+    total += max(sum(cause.probability for cause in causes) for causes in own.values())
+    scale = min(1.0, 1.0 / total) if total > 0 else 1.0
+    for k, mine in before.items():
+        added = [
             Cause(cause=other.subject, probability=round((other.probability or 0.0) * scale, 3))
-            for other in others
-            if other.subject not in named
-        )
+            for j, other in before.items()
+            if j != k
+        ]
+        kept = [replace(c, probability=round(c.probability * scale, 3)) for c in own[k]]
         # A state once spoken is not taken back: the sign is there, only its cause is open.
-        probability = (mine.probability or 0.0) * scale
-        state = mine.state if scale == 1.0 else "attention"
-        out[k] = replace(mine, probability=probability, state=state, rivals=(*added, *mine.rivals))
+        out[k] = replace(
+            mine,
+            probability=(mine.probability or 0.0) * scale,
+            state=mine.state if scale == 1.0 else "attention",
+            rivals=(*added, *kept),
+        )
+
+
+def _others_causes(mine: Finding, others: list[Finding]) -> list[Cause]:
+    """A finding's rivals without those that a finding beside it names by itself."""
+    subjects = [str(other.subject) for other in others]
+    return [
+        cause
+        for cause in mine.rivals
+        if not any(
+            subject.startswith(_SAME_CAUSE.get(str(cause.cause), str(cause.cause)))
+            for subject in subjects
+        )
+    ]
