@@ -16,7 +16,15 @@ from spinlab.phases.flanks import sharpened
 from spinlab.phases.motion import motion_pattern, rhythm
 from spinlab.phases.pump import with_pump_sound
 from spinlab.phases.segment import active_frames, runs, split
-from spinlab.phases.settle import TRACKED, absorbed, continued, drained, joined, unsure_beside_spin
+from spinlab.phases.settle import (
+    TRACKED,
+    absorbed,
+    continued,
+    drained,
+    joined,
+    switched,
+    unsure_beside_spin,
+)
 from spinlab.phases.standing import standing
 from spinlab.phases.value import MotionPattern, Phase, PhaseList
 from spinlab.phrase import say
@@ -58,7 +66,7 @@ def cut_phases(
     if not any(phase.label == "spin" for phase in phases):
         phases = [maybe_spin(phase) for phase in phases]
     phases = continued(absorbed(joined(unsure_beside_spin(phases))))
-    phases = joined([steady_fill(phase, features) for phase in phases])
+    phases = switched(joined([steady_fill(phase, features) for phase in phases]))
     if sound is not None:
         phases = sharpened(phases, sound)
     wash = [(p.start_s, p.end_s) for p in phases if p.label == "wash motion"]
