@@ -23,8 +23,8 @@ HEARD_SHARE = 0.10
 SUBJECT = "brush arcing"
 CHECK = "with the plug pulled: brush length and holders, commutator for burnt, raised or dirty bars"
 BETTER = (
-    "record at 44.1 or 48 kHz as WAV or FLAC, without a messenger's coding, the phone at the rear "
-    "panel at the motor's height, until the drum has run out"
+    "record at 44.1 or 48 kHz as WAV or FLAC, without a messenger's coding, the phone 20 cm from "
+    "the rear panel at the motor's height, until the drum has run out"
 )
 
 
