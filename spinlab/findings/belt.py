@@ -53,6 +53,8 @@ def findings(drive: Drive) -> tuple[Finding, ...]:
 
 
 def _unheard(ratio: DriveRatio) -> Phrase:
+    if not ratio.ramp_pieces:
+        return say("no ramp at a known speed is in the recording, and a belt slips in ramps")
     return say(
         "nothing cries while the motor pulls, and the motor itself is heard in {heard} of {pieces} "
         "pieces of ramps only: slip in the others would go unnoticed",
@@ -74,7 +76,8 @@ def _slip(ratio: DriveRatio | None, drive: Drive) -> Finding | None:
         },
     )
     state = state_of(probability)
-    told = ratio is not None and len(ratio.ramps) >= LEAST_RAMPS_HEARD * ratio.ramp_pieces
+    pieces = 0 if ratio is None else ratio.ramp_pieces
+    told = ratio is not None and pieces and len(ratio.ramps) >= LEAST_RAMPS_HEARD * pieces
     if state == "clear" and not told:
         return None
     words = "" if ratio is None else _slip_words(ratio, ratio.creep_percent)

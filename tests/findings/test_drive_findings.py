@@ -21,7 +21,12 @@ def drive(*, slips=(), ratio=11.02, **extra):
     point = RatioPoint(time_s=9.0, speed_rpm=900.0, slope_rpm_per_s=0.0, ratio=e(ratio, 0.005))
     return Drive(
         ratio=DriveRatio(
-            plateaus=(point,), ratio=e(ratio, 0.005), creep_percent=e(0.3, 0.1), slips=slips
+            plateaus=(point,),
+            ramps=(point,),
+            ramp_pieces=1,
+            ratio=e(ratio, 0.005),
+            creep_percent=e(0.3, 0.1),
+            slips=slips,
         ),
         expected_ratio=11.0,
         expected_tolerance_percent=1.0,
@@ -149,7 +154,10 @@ def test_no_slip_is_not_said_of_ramps_in_which_the_motor_was_not_heard():
     deaf = replace(drive(), ratio=replace(known, ramp_pieces=20))
     assert belt.findings(drive())[0].state == "clear"
     assert belt.findings(deaf)[0].state == "not measurable"
-    assert "0 of 20" in belt.findings(deaf)[0].reason
+    assert "1 of 20" in belt.findings(deaf)[0].reason
+    level = replace(drive(), ratio=replace(known, ramps=(), ramp_pieces=0))
+    assert belt.findings(level)[0].state == "not measurable"
+    assert "no ramp" in belt.findings(level)[0].reason
 
 
 def test_a_belt_that_is_not_heard_to_pass_is_not_called_sound():
