@@ -160,7 +160,10 @@ def _motor(finding: Finding, analysis: Analysed) -> Clip | None:
 
 
 def _arcing(band: Any, analysis: Analysed) -> Clip | None:
-    words = say("Only the highest band, at a quarter of the pace: crackle, not a smooth hiss.")
+    words = say(
+        "Only the band that swells with the mains, at a quarter of the pace: crackle, not a smooth "
+        "hiss."
+    )
     return _slowed_band("arcing", words, _plateau(analysis.track, None), band)
 
 

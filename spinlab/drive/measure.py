@@ -10,9 +10,11 @@ import numpy as np
 from spinlab.drive.arcing import Arcing, arcing
 from spinlab.drive.belt_pass import HARMONICS, BeltPass, belt_pass
 from spinlab.drive.carrier import Carrier, carrier
+from spinlab.drive.mains import mains_frequency_hz
 from spinlab.drive.motor import MotorOrders, family_names, motor_orders
 from spinlab.drive.ratio import DriveRatio, drive_ratio, motor_members
 from spinlab.drive.spectra import OrderSpectra, order_spectra, without
+from spinlab.drive.squeal import Squeal, squeal
 from spinlab.drive.surges import Surges, surges
 from spinlab.machine.value import Machine
 from spinlab.phrase import say
@@ -40,6 +42,7 @@ class Drive:
         expected_ratio, expected_tolerance_percent: from the profile, None without one.
         motor: families of motor orders.
         belt_pass: the belt's own passing.
+        squeal: a cry while the motor pulls, of a belt drive.
         arcing, carrier: for a brushed and for an inverter-fed motor.
         surges: rises that were cut off; known from the track alone, whatever `reason` says.
     """
@@ -50,6 +53,7 @@ class Drive:
     expected_tolerance_percent: float | None = None
     motor: MotorOrders | None = None
     belt_pass: BeltPass | None = None
+    squeal: Squeal | None = None
     arcing: Arcing | None = None
     carrier: Carrier | None = None
     surges: Surges = field(default_factory=Surges)
@@ -132,6 +136,7 @@ def _measure(
         expected_tolerance_percent=tolerance,
         motor=_motor(spectra, machine, found, spans),
         belt_pass=belt,
+        squeal=None if direct else squeal(recording, track, motor_ratio=used),
         arcing=_arcing(recording, track, machine, usable_band_hz),
         carrier=_carrier(recording, machine, found, spans),
     )
@@ -151,10 +156,8 @@ def _ratio(
 
 def _hum(track: SpeedTrack, machine: Machine | None) -> list[float]:
     """The mains frequency and its multiples, in Hz; nothing where it is not known."""
-    mains = track.mains_hz.value if track.mains_hz is not None else None
-    if mains is None and machine is not None:
-        mains = machine.mains_hz
-    return [] if mains is None else [k * float(mains) for k in range(1, HUM_MULTIPLES + 1)]
+    mains_hz = mains_frequency_hz(track, machine)
+    return [] if mains_hz is None else [k * mains_hz for k in range(1, HUM_MULTIPLES + 1)]
 
 
 def _belt_lines(belt: BeltPass) -> list[float]:
@@ -243,17 +246,10 @@ def _arcing(
 ) -> Arcing | None:
     if machine is None or machine.motor.kind != "brushed":
         return None
-    mains = machine.mains_hz or (track.mains_hz.value if track.mains_hz is not None else None)
-    if mains is None:
+    mains_hz = mains_frequency_hz(track, machine)
+    if mains_hz is None:
         return Arcing(reason="the mains frequency is not known; the profile can state it")
-    if track.mains_hz is not None and abs(track.mains_hz.value - mains) < 1.0:
-        mains = track.mains_hz.value
-    return arcing(
-        recording,
-        track,
-        mains_hz=float(mains),
-        usable_band_hz=usable_band_hz,
-    )
+    return arcing(recording, track, mains_hz=mains_hz, usable_band_hz=usable_band_hz)
 
 
 def _carrier(

@@ -3,8 +3,8 @@
 Orders of the motor's shaft with p pole pairs (handbook knowledge, value from memory): torque
 ripple 6 p k of a fed three-phase machine; slot passing; cogging at the least common multiple of
 slots and poles; commutator bars.  A lost phase makes the torque pulse at twice the electrical
-frequency, order 2 p; a misplaced position sensor jerks once per electrical turn, order p and its
-odd multiples.
+frequency, order 2 p, and at twice that: three equal phases cancel both (6 p k alone is left).  A
+misplaced position sensor jerks once per electrical turn, order p and its odd multiples too.
 
 Between the motor and the microphone stand panels that raise one order by 20 dB at one speed and
 another at the next.  A fault stands out at nearly every speed, a resonance at some: the level of a
@@ -20,12 +20,11 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from spinlab.drive.order_levels import levels, speed_groups, strongest
 from spinlab.drive.spectra import OrderSpectra
 from spinlab.phrase import say
 
 SIGNIFICANT_P = 1e-4
-_REACH_CELLS = 4  # the ratio and the track are not perfect: a line may lie so far off
-_SPEED_RPM = 100.0  # width of what counts as one speed
 NATURAL_SHAFT_ORDERS = (1, 2, 3)  # unbalance, misalignment and oval journals of any shaft
 
 
@@ -61,6 +60,9 @@ class MotorOrders:
         lines: every order that has a name, heard or not, and unnamed ones that are heard.
         twice_electrical_db: order 2 p over the strongest usual order (ripple, slots), lower
             quartile over the speeds; None where it is not heard.
+        four_times_electrical_db: order 4 p likewise; three equal phases have none.
+        three_over_four_db: order 3 p over order 4 p, median over the speeds, where 4 p is heard: a
+            position sensor makes both, a lost phase the even one alone.
         once_electrical_db: strongest heard odd multiple of p that no healthy shaft has, likewise.
         speeds: how many speeds, plateaus and pieces of ramps, these rest on.
         usual_heard: whether an order is heard that every sound motor of these counts has; if not,
@@ -70,6 +72,8 @@ class MotorOrders:
 
     lines: tuple[MotorLine, ...] = ()
     twice_electrical_db: float | None = None
+    four_times_electrical_db: float | None = None
+    three_over_four_db: float | None = None
     once_electrical_db: float | None = None
     usual_heard: bool = False
     speeds: int = 0
@@ -122,7 +126,7 @@ def motor_orders(
         pole_pairs: for the two fault families.
         plateaus_rpm: mean speeds of the plateaus; all windows form one if empty.
     """
-    speeds = _speeds(spectra)
+    speeds = speed_groups(spectra)
     # Of a plateau too short for three windows, the ramps beside it tell as much.
     groups = _plateau_windows(spectra, plateaus_rpm) or speeds
     if not groups:
@@ -137,16 +141,21 @@ def motor_orders(
     lines = [_relative(line, loudest) for line in lines]
     lines = [line for line in lines if line.names or line.heard]
     usual = _usual(lines, pole_pairs)
-    twice = once = None
+    twice = four = once = odd = None
     if pole_pairs is not None and usual:
-        beside = _levels(spectra, speeds, [line.order for line in usual], ratio).max(axis=0)
-        twice, once = (
+        beside = levels(spectra, speeds, [line.order for line in usual], ratio).max(axis=0)
+        twice, four, once = (
             _over(spectra, speeds, family, ratio, beside)
             for family in _fault_families(lines, pole_pairs)
         )
+        if four is not None:
+            three_four = levels(spectra, speeds, [3 * pole_pairs, 4 * pole_pairs], ratio)
+            odd = float(np.median(three_four[0] - three_four[1]))
     return MotorOrders(
         lines=tuple(lines),
         twice_electrical_db=twice,
+        four_times_electrical_db=four,
+        three_over_four_db=odd,
         once_electrical_db=once,
         usual_heard=any(line.heard for line in usual),
         speeds=len(speeds),
@@ -181,7 +190,7 @@ def _line(
 
     excess, power, chance = [], [], []
     for inside in groups:
-        white, own_power = _strongest(spectra, inside, order * ratio)
+        white, own_power = strongest(spectra, inside, order * ratio)
         excess.append(white)
         power.append(own_power)
         independent = 2.0 * len(inside) / 3.0
@@ -208,34 +217,6 @@ def _relative(line: MotorLine, loudest_db: float) -> MotorLine:
     )
 
 
-def _speeds(spectra: OrderSpectra) -> list[NDArray[np.int64]]:
-    """Windows of each hundred rpm, held or passed through, two at least."""
-    bins = np.round(spectra.speed_rpm / _SPEED_RPM)
-    groups = [np.flatnonzero(bins == b) for b in np.unique(bins[np.isfinite(bins)])]
-    return [inside for inside in groups if len(inside) >= 2]
-
-
-def _levels(
-    spectra: OrderSpectra, speeds: list[NDArray[np.int64]], orders: Sequence[int], ratio: float
-) -> NDArray[np.float64]:
-    """Level in dB of each order at each speed; of an order not heard, that of the noise."""
-    power = [
-        [_strongest(spectra, inside, order * ratio)[1] for inside in speeds] for order in orders
-    ]
-    return np.asarray(10.0 * np.log10(np.array(power).reshape(len(orders), len(speeds)) + 1e-30))
-
-
-def _strongest(
-    spectra: OrderSpectra, inside: NDArray[np.int64], order: float
-) -> tuple[float, float]:
-    """Excess over the noise, and power, of the cell about an order that stands out most."""
-    cell = round(order / spectra.step)
-    reach = slice(max(cell - _REACH_CELLS, 0), cell + _REACH_CELLS + 1)
-    white = spectra.white[inside, reach].mean(axis=0)
-    best = int(np.argmax(white))
-    return float(white[best]), float(spectra.power[inside, reach].mean(axis=0)[best])
-
-
 def _over(
     spectra: OrderSpectra,
     speeds: list[NDArray[np.int64]],
@@ -246,25 +227,27 @@ def _over(
     """Lower quartile over the speeds of the family's strongest order over the usual ones."""
     if not family or not speeds:
         return None
-    over = _levels(spectra, speeds, family, ratio) - beside
+    over = levels(spectra, speeds, family, ratio) - beside
     return float(np.quantile(over, 0.25, axis=1).max())
 
 
-def _fault_families(lines: list[MotorLine], pole_pairs: int) -> tuple[list[int], list[int]]:
-    """Order 2 p, and the odd multiples of p that no healthy shaft has, where they are heard.
+def _fault_families(
+    lines: list[MotorLine], pole_pairs: int
+) -> tuple[list[int], list[int], list[int]]:
+    """Orders 2 p, 4 p, and the odd multiples of p that no healthy shaft has, where they are heard.
 
     A line that is not heard has no level: what is read at its place is noise.
     """
     heard = {line.order for line in lines if line.heard}
     slots = next((line.order for line in lines if "slot passing" in line.names), None)
-    odd = [
-        order
-        for order in (pole_pairs, 3 * pole_pairs, 5 * pole_pairs)
-        if order in heard
-        and order not in NATURAL_SHAFT_ORDERS
-        and not (slots is not None and order % slots == 0)
-    ]
-    return [order for order in (2 * pole_pairs,) if order in heard], odd
+
+    def own(order: int) -> bool:
+        natural = order in NATURAL_SHAFT_ORDERS or (slots is not None and order % slots == 0)
+        return order in heard and not natural
+
+    odd = [k * pole_pairs for k in (1, 3, 5) if own(k * pole_pairs)]
+    twice = [order for order in (2 * pole_pairs,) if order in heard]
+    return twice, [order for order in (4 * pole_pairs,) if own(order)], odd
 
 
 def _usual(lines: list[MotorLine], pole_pairs: int | None) -> list[MotorLine]:

@@ -48,6 +48,7 @@ class DriveRatio:
 
     Attributes:
         plateaus, ramps: ratio on each plateau and on pieces of the ramps.
+        ramp_pieces: how many pieces of ramps there are, the motor heard in them or not.
         ratio: weighted mean over the plateaus.
         creep_percent: growth of the ratio from the slowest to the fastest plateau.
         slips: stretches that lie above the plateaus' line by more than their interval.
@@ -58,6 +59,7 @@ class DriveRatio:
 
     plateaus: tuple[RatioPoint, ...] = ()
     ramps: tuple[RatioPoint, ...] = ()
+    ramp_pieces: int = 0
     ratio: Estimate | None = None
     creep_percent: Estimate | None = None
     slips: tuple[SlipEvent, ...] = ()
@@ -127,6 +129,7 @@ def drive_ratio(
     return DriveRatio(
         plateaus=tuple(plateaus),
         ramps=tuple(ramps),
+        ramp_pieces=int(np.sum(rising >= 0)),
         ratio=mean,
         creep_percent=_creep(plateaus),
         slips=_slips(plateaus, ramps),

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from typing import Any
 
 from spinlab.drive.arcing import Arcing, Swell
@@ -9,9 +10,10 @@ from spinlab.finding import Finding
 from spinlab.findings.judge import not_measurable, numbers, shared, state_of
 from spinlab.phrase import Phrase, say
 
-# A swell counts from this chance in steady noise, all bands counted: of 45 simulated sound brushed
-# motors (seeds 0-44) none fell below 0.1.
-SWELL_P = 1e-3
+# A swell counts from this chance in steady noise, all bands counted, and is doubtful from the next:
+# of 45 simulated sound brushed motors (seeds 0-44) none fell below 0.1.
+SWELL_P = 0.01
+DOUBTFUL_P = 0.1
 # In the same band with the motor off, from which it is another source's.
 IDLE_P = 1e-3
 # Excess kurtosis from which the noise is called crackle: common practice, no published source.
@@ -21,8 +23,8 @@ HEARD_SHARE = 0.10
 SUBJECT = "brush arcing"
 CHECK = "with the plug pulled: brush length and holders, commutator for burnt, raised or dirty bars"
 BETTER = (
-    "record at 44.1 or 48 kHz, without low-bit-rate coding, near the motor, until the drum has "
-    "run out"
+    "record at 44.1 or 48 kHz as WAV or FLAC, without a messenger's coding, the phone 20 cm from "
+    "the rear panel at the motor's height, until the drum has run out"
 )
 
 
@@ -33,7 +35,7 @@ def arcing_finding(measured: Arcing) -> Finding:
         return not_measurable("motor", SUBJECT, measured.reason, BETTER)
     evidence = _evidence(measured, best, p)
     if p > SWELL_P:
-        why = _drowned(measured)
+        why = _doubtful(best, p) or _drowned(measured)
         if why:
             return not_measurable("motor", SUBJECT, why, BETTER, evidence=evidence)
         words = "the noise does not swell at twice the mains, though the motor can be heard in it"
@@ -47,7 +49,7 @@ def arcing_finding(measured: Arcing) -> Finding:
         )
     other = best.idle_p_value is not None and best.idle_p_value < IDLE_P
     probability, rivals = shared(
-        1.0 - p,
+        chance_real(p),
         {
             "motor's ordinary pull at twice the mains": 0.35,
             "a lamp or charger that buzzes with the mains": 2.0 if other else 0.1,
@@ -71,6 +73,28 @@ def arcing_finding(measured: Arcing) -> Finding:
             half=196 * best.index.standard_uncertainty,
             tail="crackle" if (measured.tail or 0.0) >= CRACKLE else "little crackle",
         ),
+    )
+
+
+def chance_real(p: float) -> float:
+    """Chance of a real swell, noise held as likely before: odds of at most -1 / (e p ln p).
+
+    Sellke, Bayarri and Berger 2001, "Calibration of p values".
+    """
+    least = -math.e * max(p, 1e-300) * math.log(max(p, 1e-300))
+    return 1.0 / (1.0 + least)
+
+
+def _doubtful(best: Swell, p: float) -> Phrase | str:
+    """Why a faint swell is neither a sign nor its absence; "" where there is none."""
+    if p > DOUBTFUL_P:
+        return ""
+    return say(
+        "between {low:.0f} and {high:.0f} Hz the noise swells faintly at twice the mains, as "
+        "chance does in {percent:.0f} % of sound motors",
+        low=best.band_hz[0],
+        high=best.band_hz[1],
+        percent=max(1.0, 100.0 * p),
     )
 
 

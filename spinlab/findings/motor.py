@@ -20,10 +20,17 @@ from spinlab.phrase import join, say
 # Levels of the fault families over the strongest usual order from which they count, in dB (lower
 # quartile over the speeds), and how far panels and casting change such a level from unit to unit
 # (1 sigma): of 98 simulated sound units (tuning seeds) the highest at twice the electrical
-# frequency was 5.3 dB, the next 2.6 dB.
+# frequency was 5.3 dB, the next 2.6 dB; odd multiples were heard of none of the first 15.
 TWICE_DB = 6.0
-ONCE_DB = -5.0
+ONCE_DB = -10.0
 PATH_DB = 4.0
+# Four times the electrical frequency is heard of no sound unit (20 seeds, 1e-4 a line); with a lost
+# phase it lies at -15 dB or above, and its neighbour 3 p, which a position sensor would make as
+# well, 7 to 28 dB below it (a position sensor: from 5 dB below to 11 above).
+FOUR_DB = -15.0
+EVEN_ALONE_DB = 7.0
+# No two windings are quite equal: what 4 p alone leaves open; common practice, no published source.
+UNEQUAL = 0.1
 
 CHECK_WINDINGS = (
     "with the plug pulled and the capacitor discharged: resistance of the three windings against "
@@ -69,25 +76,22 @@ def _families(motor: MotorOrders, machine: Machine | None) -> list[Finding]:
         twice = chance_above(motor.twice_electrical_db, PATH_DB, TWICE_DB)
     if motor.once_electrical_db is not None and motor.usual_heard:
         once = chance_above(motor.once_electrical_db, PATH_DB, ONCE_DB)
+    four = _even_alone(motor)
     # A bad position sensor also raises 2 p; without order p it is the phase, with it the sensor.
     return [
         _family(
             motor,
             "lost phase",
-            twice * (1.0 - once),
+            1.0 - (1.0 - twice * (1.0 - once)) * (1.0 - four),
             {
-                "position sensor": 0.3 + once,
+                "position sensor": (0.3 + once) * (1.0 - 0.8 * four),
                 "bearing or rotor fault with that order": 0.1,
                 "pull of the poles of a sound motor whose ripple is not heard": 0.0
                 if motor.usual_heard
                 else 0.4,
             },
             CHECK_WINDINGS,
-            _level_words(
-                say("twice the electrical frequency (order {order})", order=2 * (pairs or 1)),
-                motor.twice_electrical_db,
-                motor.speeds,
-            ),
+            _phase_words(motor, pairs or 1, four),
         ),
         _family(
             motor,
@@ -102,6 +106,33 @@ def _families(motor: MotorOrders, machine: Machine | None) -> list[Finding]:
             ),
         ),
     ]
+
+
+def _even_alone(motor: MotorOrders) -> float:
+    """Chance that 4 p is there beside the usual orders and 3 p is not."""
+    four, odd = motor.four_times_electrical_db, motor.three_over_four_db
+    if four is None or odd is None or not motor.usual_heard:
+        return 0.0
+    heard = chance_above(four, PATH_DB, FOUR_DB)
+    return (1.0 - UNEQUAL) * heard * chance_above(-odd, PATH_DB, EVEN_ALONE_DB)
+
+
+def _phase_words(motor: MotorOrders, pairs: int, four: float) -> str:
+    words = _level_words(
+        say("twice the electrical frequency (order {order})", order=2 * pairs),
+        motor.twice_electrical_db,
+        motor.speeds,
+    )
+    if four < 0.5:
+        return words
+    return say(
+        "{words}; order {four} is heard {above:.0f} dB above order {three}: three equal phases "
+        "cancel it",
+        words=words,
+        four=4 * pairs,
+        three=3 * pairs,
+        above=-(motor.three_over_four_db or 0.0),
+    )
 
 
 def _why_not(motor: MotorOrders, pairs: int | None) -> str:
@@ -192,6 +223,8 @@ def _lines(motor: MotorOrders) -> dict[str, Any]:
     return {
         "speeds": motor.speeds,
         "twice_electrical_db": motor.twice_electrical_db,
+        "four_times_electrical_db": motor.four_times_electrical_db,
+        "three_over_four_db": motor.three_over_four_db,
         "once_electrical_db": motor.once_electrical_db,
         "motor_orders": [
             {

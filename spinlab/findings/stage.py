@@ -7,37 +7,35 @@ not be measured stand in the stage table and are no finding.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import Any
 
 import numpy as np
 
-from spinlab.finding import Finding, State
+from spinlab.finding import Finding
 from spinlab.findings.judge import chance_above, shared, state_of
+from spinlab.findings.stage_unheld import (
+    NEXT_TOP,
+    OTHER_TOP,
+    let_go,
+    missed,
+    numbers_of,
+    short,
+    tail,
+    touched,
+)
 from spinlab.machine.value import Machine, Plateau
-from spinlab.phrase import listed, many, say
+from spinlab.phrase import many, say
 from spinlab.speed.track import SpeedTrack
 from spinlab.stages import Stage, StageTable
 
 # Weights of rival causes, relative to 1 for the machine itself; common practice, no published
 # source.  A profile's intermediate speeds are less sure to be the unit's than its top speed.
-OTHER_PROGRAMME, OTHER_TOP = 0.45, 0.12
-OTHER_PROGRAMME_SKIPPED = 1.0
+OTHER_PROGRAMME = 0.45
 SCALE_OFF = 1.0
 # Stages that are all off by one factor, to within this, speak for a wrong scale or profile.
 SAME_FACTOR_SHARE, LEAST_SAME_FACTOR = 0.006, 3
 # Frame edges, and what "the start of the spin" leaves open, in a stage's arrival (1 sigma).
 ARRIVAL_SIGMA_S = 2.0
-DWELL_SIGMA_S = 0.5
-# A stage counts as touched where the drum kept so near to it (within what the profile allows) for
-# this long, though too briefly for a plateau to be measured.
-TOUCHED_S = 0.8
-# Chance left open, over and above the measurement, that a plateau was there and not seen.
-UNSEEN = 0.03
 
-NEXT_TOP = (
-    "compare with the type plate and the unit's own service papers; then supply voltage under "
-    "load, belt, motor and its control, drum turning freely by hand with the plug pulled"
-)
 NEXT_OFF = (
     "compare with the unit's own service papers; then tacho or position sensor, belt and pulleys"
 )
@@ -61,18 +59,18 @@ def findings(
     weight = reading_weight(track)
     factor = _same_factor(expected)
     top = expected[-1]
-    touched = [s for s in _tail(expected) if _touched(s, asked[s.expected_rpm or 0.0], track)]
-    found = [*_missed([s for s in expected if s not in touched], weight)]
-    found += [_let_go(stage, asked[stage.expected_rpm or 0.0], weight) for stage in touched]
+    brief = [s for s in tail(expected) if touched(s, asked[s.expected_rpm or 0.0], track)]
+    found = missed([s for s in expected if s not in brief], weight)
+    found += [let_go(stage, asked[stage.expected_rpm or 0.0], weight) for stage in brief]
     for stage in expected:
         if stage.outcome == "off speed":
             plateau = asked[stage.expected_rpm or 0.0]
             found.append(_off_speed(stage, plateau, weight, factor, at_top=stage is top))
         elif stage.outcome == "late":
             found.append(_late(stage))
-        short = _short(stage, asked.get(stage.expected_rpm or 0.0))
-        if short is not None:
-            found.append(short)
+        left = short(stage, asked.get(stage.expected_rpm or 0.0))
+        if left is not None:
+            found.append(left)
     if not found and any(stage.outcome == "reached" for stage in expected):
         found.append(_kept(expected, stages))
     return tuple(found)
@@ -85,111 +83,6 @@ def reading_weight(track: SpeedTrack) -> float:
     return own[0] if own else max(0.0, 1.0 - others)
 
 
-def _numbers(stage: Stage, plateau: Plateau | None = None) -> dict[str, Any]:
-    return {
-        "asked_rpm": stage.expected_rpm,
-        "allowed_rpm": plateau.allowed_departure_rpm if plateau is not None else None,
-        "speed_rpm": stage.speed_rpm,
-        "standard_uncertainty_rpm": stage.standard_uncertainty_rpm,
-        "deviation_percent": stage.deviation_percent,
-        "start_s": stage.start_s,
-        "end_s": stage.end_s,
-    }
-
-
-def _tail(expected: Sequence[Stage]) -> list[Stage]:
-    """The missed stages above every other."""
-    tail: list[Stage] = []
-    for stage in reversed(expected):
-        if stage.outcome != "missed":
-            break
-        tail.insert(0, stage)
-    return tail
-
-
-def _touched(stage: Stage, plateau: Plateau, track: SpeedTrack) -> bool:
-    """Whether the drum did come to the speed of a missed stage, if only for a moment."""
-    if len(track.time_s) < 2:
-        return False
-    near = np.abs(np.nan_to_num(track.speed_rpm) - (stage.expected_rpm or 0.0))
-    inside = track.known & (near <= plateau.allowed_departure_rpm)
-    return float(inside.sum() * np.median(np.diff(track.time_s))) >= TOUCHED_S
-
-
-def _let_go(stage: Stage, plateau: Plateau, weight: float) -> Finding:
-    """A stage that was come to and left before a plateau could be measured."""
-    return _not_held(
-        stage,
-        say("{expected:g} rpm stage let go too soon", expected=stage.expected_rpm),
-        "the programme of this unit holds it less long",
-        _numbers(stage, plateau),
-        weight,
-    )
-
-
-def _missed(expected: Sequence[Stage], weight: float) -> list[Finding]:
-    """The stages at the end that were never reached, as one finding, and those passed over."""
-    tail = _tail(expected)
-    found = [_left_out(s, weight) for s in expected if s.outcome == "missed" and s not in tail]
-    if tail:
-        sign = weight * (1.0 - UNSEEN)
-        probability, rivals = shared(
-            sign, {"the programme of this unit asks for other speeds": OTHER_TOP}
-        )
-        names = [say("{expected:g}", expected=stage.expected_rpm) for stage in tail]
-        found.append(
-            Finding(
-                kind="stage",
-                subject=many(
-                    "{speeds} rpm stage never reached",
-                    "{speeds} rpm stages never reached",
-                    count=len(names),
-                    speeds=listed(names),
-                ),
-                state=state_of(probability),
-                probability=probability,
-                evidence={
-                    "missed_rpm": [stage.expected_rpm for stage in tail],
-                    "fastest_held_rpm": max(
-                        (s.speed_rpm for s in expected if s.speed_rpm is not None), default=None
-                    ),
-                },
-                rivals=rivals,
-                next_step=NEXT_TOP,
-                reason=tail[0].reason,
-            )
-        )
-    return found
-
-
-def _left_out(stage: Stage, weight: float) -> Finding:
-    """A stage below others that were reached."""
-    return _not_held(
-        stage,
-        say("{expected:g} rpm stage left out", expected=stage.expected_rpm),
-        "the programme of this unit has no such stage",
-        _numbers(stage),
-        weight,
-    )
-
-
-def _not_held(
-    stage: Stage, subject: str, other: str, evidence: dict[str, Any], weight: float
-) -> Finding:
-    """A stage that was not held, beside `other`, what the unit's programme may ask instead."""
-    probability, rivals = shared(weight * (1.0 - UNSEEN), {other: OTHER_PROGRAMME_SKIPPED})
-    return Finding(
-        kind="stage",
-        subject=subject,
-        state=state_of(probability),
-        probability=probability,
-        evidence=evidence,
-        rivals=rivals,
-        next_step="compare with the unit's own service papers",
-        reason=stage.reason,
-    )
-
-
 def _off_speed(
     stage: Stage, plateau: Plateau, weight: float, factor: float | None, *, at_top: bool
 ) -> Finding:
@@ -200,7 +93,7 @@ def _off_speed(
         if at_top
         else OTHER_PROGRAMME
     }
-    evidence = _numbers(stage, plateau)
+    evidence = numbers_of(stage, plateau)
     if factor is not None:
         rivals["the profile's ratio, or the reading of this recording, is off"] = SCALE_OFF
         evidence["common_factor"] = factor
@@ -233,7 +126,7 @@ def _same_factor(expected: Sequence[Stage]) -> float | None:
 
 
 def _late(stage: Stage) -> Finding:
-    evidence = _numbers(stage) | {
+    evidence = numbers_of(stage) | {
         "reached_after_s": stage.reached_after_s,
         "allowed_s": stage.allowed_s,
     }
@@ -255,28 +148,6 @@ def _late(stage: Stage) -> Finding:
         evidence=evidence,
         rivals=rivals,
         next_step=NEXT_LATE,
-        reason=stage.reason,
-    )
-
-
-def _short(stage: Stage, plateau: Plateau | None) -> Finding | None:
-    """A stage that was let go too soon, where its whole dwell was measured."""
-    least = plateau.dwell_at_least_s if plateau is not None else None
-    if least is None or stage.dwell_s is None or "Held for" not in stage.reason:
-        return None
-    probability, rivals = shared(
-        1.0 - chance_above(stage.dwell_s, DWELL_SIGMA_S, least),
-        {"the programme of this unit holds it less long": OTHER_PROGRAMME_SKIPPED},
-    )
-    state: State = state_of(probability)
-    return Finding(
-        kind="stage",
-        subject=say("{expected:g} rpm stage let go too soon", expected=stage.expected_rpm),
-        state=state,
-        probability=probability,
-        evidence=_numbers(stage) | {"dwell_s": stage.dwell_s, "least_dwell_s": least},
-        rivals=rivals,
-        next_step="compare with the unit's own service papers",
         reason=stage.reason,
     )
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -124,6 +125,18 @@ def standing_lines(
     ]
     peaks.sort(key=lambda k: -level[k])
     return tuple((float(_vertex(level, k) * rate / size), float(excess[k])) for k in peaks[:8])
+
+
+def is_mains(frequency_hz: float) -> bool:
+    """Within 1 Hz of an even harmonic of 50 or 60 Hz: what a synchronous pump hums."""
+    return any(
+        abs(frequency_hz - k * mains) < 1.0 for mains in (50.0, 60.0) for k in (1, 2, 3, 4, 6)
+    )
+
+
+def mains_excess_db(lines: Sequence[tuple[float, float]]) -> float:
+    """Sum over the standing tones (Hz, dB) that are the mains' by how far they stand out, dB."""
+    return float(sum(excess for frequency, excess in lines if is_mains(frequency)))
 
 
 def _vertex(level: NDArray[np.float64], k: int) -> float:

@@ -33,15 +33,15 @@ def with_pump_sound(phase: Phase, sound: Loudness) -> Phase:
     noise_rows = sound.bands_hz[:, 0] >= NOISE_ABOVE_HZ
     if not tone_rows.any() or not noise_rows.any():
         return phase
-    swing, rate = _swing(sound, inside)
+    moved, rate = swing(sound, inside)
     size = round(PIECE_S * rate)
-    pieces = [slice(k * size, (k + 1) * size) for k in range(swing.shape[1] // size)]
+    pieces = [slice(k * size, (k + 1) * size) for k in range(moved.shape[1] // size)]
     tone, noise = (
-        tuple(float(swing[rows, piece].std(axis=1).mean()) for piece in pieces)
+        tuple(float(moved[rows, piece].std(axis=1).mean()) for piece in pieces)
         for rows in (tone_rows, noise_rows)
     )
     together = tuple(
-        _correlation(swing[tone_rows, piece].mean(axis=0), swing[noise_rows, piece].mean(axis=0))
+        _correlation(moved[tone_rows, piece].mean(axis=0), moved[noise_rows, piece].mean(axis=0))
         for piece in pieces
     )
     level = sound.power[tone_rows].sum(axis=0, dtype=np.float64)
@@ -57,7 +57,7 @@ def with_pump_sound(phase: Phase, sound: Loudness) -> Phase:
     return replace(phase, pump=pump)
 
 
-def _swing(sound: Loudness, inside: NDArray[np.intp]) -> tuple[NDArray[np.float64], float]:
+def swing(sound: Loudness, inside: NDArray[np.intp]) -> tuple[NDArray[np.float64], float]:
     """Level of each band within `SWING_HZ`, dB, and its rate."""
     from scipy.signal import butter, sosfiltfilt
 

@@ -25,6 +25,11 @@ CLEAR_DB = 5.0  # active stands at least so far above quiet
 GAIN_DB = 6.0
 GAIN_S = 15.0
 CLEAREST_DB = 10.0
+# What is switched on is louder at once.  A gain that creeps up in silence rises by less than this
+# in half a second, and raises all bands alike: their levels over their mean stay within this (RMS).
+CREEP_DB = 3.0
+CREEP_COLOUR_DB = 1.5
+CREEP_REACH_S = 2.0
 
 
 def active_frames(features: Features, kind: str) -> NDArray[np.bool_]:
@@ -43,7 +48,28 @@ def active_frames(features: Features, kind: str) -> NDArray[np.bool_]:
         return np.ones(len(level), dtype=bool)
     else:
         threshold = _halfway(level, floor)
-    return _without_short(level > threshold, round(1.0 / FRAME_S))
+    active = _without_short(level > threshold, round(1.0 / FRAME_S))
+    return _without_creep(features, level, active) if kind == "sound" else active
+
+
+def _without_creep(
+    features: Features, level: NDArray[np.float64], active: NDArray[np.bool_]
+) -> NDArray[np.bool_]:
+    """Silence that only a recorder's gain made loud is silence, up to the first jump."""
+    out, reach = active.copy(), round(CREEP_REACH_S / FRAME_S)
+    colour = features.band_db - features.band_db.mean(axis=0)
+    for first, last in runs(active):
+        if first < reach:
+            continue
+        jumps = np.flatnonzero(np.diff(level[first - 1 : last]) > CREEP_DB)
+        stop = first + int(jumps[0]) if len(jumps) else last
+        if stop == first:
+            continue
+        before = np.median(colour[:, first - reach : first], axis=1)
+        apart = np.median(colour[:, first:stop], axis=1) - before
+        if float(np.sqrt(np.mean(apart**2))) < CREEP_COLOUR_DB:
+            out[first:stop] = False
+    return out
 
 
 def _halfway(level: NDArray[np.float64], floor: float) -> NDArray[np.float64]:

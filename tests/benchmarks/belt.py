@@ -2,25 +2,36 @@
 
     python -m tests.benchmarks.belt [--units N] [--seed N]
 
-Truth: the simulated motor's and drum's own rates, averaged over each plateau.
+Truth: the simulated motor's and drum's own rates, averaged over each plateau.  A belt that slips
+may cry or not; the rows "cries" are the simulator's own fault, the others slip in silence.
 """
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import replace
+from functools import partial
 
 import numpy as np
 
 from spinlab.drive.measure import measure
 from spinlab.finding import Finding
 from spinlab.findings import belt
-from spinlab.simulate import Parameters, Simulated, random_parameters, simulate, spin_test
+from spinlab.simulate import (
+    Parameters,
+    Simulated,
+    random_parameters,
+    simulate,
+    spin_test,
+    with_fault,
+)
 from spinlab.simulate.dynamics import Motion, integrate
 from spinlab.simulate.programme import command
 from tests.benchmarks.simulated import Row, arguments, machine_of, print_table, true_track
 
-CAPACITY_SHARE = (None, 0.8, 0.65, 0.5, 0.35)
+CAPACITY_SHARE = (0.8, 0.65, 0.5, 0.35)
 DEFECTS = (0.1, 0.5)
+CRIES = (0.3, 0.6)
 
 
 def unit(seed: int) -> Parameters:
@@ -56,21 +67,38 @@ def by_subject(found: tuple[Finding, ...], subject: str) -> Finding | None:
     return next((f for f in found if f.subject.startswith(subject)), None)
 
 
+def cases() -> list[tuple[str, Callable[[Parameters], Parameters]]]:
+    """What is changed in a unit, with its label."""
+
+    def slack(p: Parameters, share: float) -> Parameters:
+        return replace(p, belt=replace(p.belt, capacity_nm=share * p.drive.torque_limit_nm))
+
+    def damaged(p: Parameters, defect: float) -> Parameters:
+        return replace(p, belt=replace(p.belt, defect=defect))
+
+    found: list[tuple[str, Callable[[Parameters], Parameters]]] = [("healthy", lambda p: p)]
+    for share in CAPACITY_SHARE:
+        found.append((f"capacity {share} of torque limit", partial(slack, share=share)))
+    for severity in CRIES:
+        found.append((f"slips and cries {severity}", partial(cries, severity=severity)))
+    for defect in DEFECTS:
+        found.append((f"damaged place {defect}", partial(damaged, defect=defect)))
+    return found
+
+
+def cries(p: Parameters, severity: float) -> Parameters:
+    """The simulator's own belt slip, with its squeal."""
+    return with_fault(p, "belt: slip", severity)
+
+
 def main() -> None:
     """Print the tables."""
     options = arguments(8)
     ratios, slips, wrong, damage, truths = [], [], [], [], []
-    cases = [
-        (f"capacity {share or 'healthy'} of the torque limit", share, 0.0)
-        for share in CAPACITY_SHARE
-    ]
-    cases += [(f"damaged place {defect}", None, defect) for defect in DEFECTS]
-    for label, share, defect in cases:
+    for label, changed in cases():
         rows, slip, missed = [Row(label) for _ in range(4)], [], 0
         for seed in range(options.seed, options.seed + options.units):
-            p = unit(seed)
-            capacity = p.belt.capacity_nm if share is None else share * p.drive.torque_limit_nm
-            p = replace(p, belt=replace(p.belt, capacity_nm=capacity, defect=defect))
+            p = changed(unit(seed))
             simulated = simulate(p, seed)
             track = true_track(simulated, slowest_rpm=60.0, error_percent=0.02)
             found = measure(simulated.recording, track, machine_of(p))

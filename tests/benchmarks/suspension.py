@@ -3,7 +3,9 @@
     python -m tests.benchmarks.suspension [--units N] [--seed N]
 
 The simulated tub has three modes and dry friction as well; a fitted resonance is
-held against the mode nearest to it, its damping against the viscous damping of all modes.
+held against the mode nearest to it, its damping against the viscous damping of all modes.  A last
+table says what the damping's error comes from: the same units without dry friction, and with their
+modes far apart.
 """
 
 from __future__ import annotations
@@ -18,6 +20,8 @@ from spinlab.vibration.measure import measure
 from tests.benchmarks.simulated import Row, arguments, as_read, print_table, true_track
 
 DAMPING = (0.02, 0.04, 0.10, 0.14, 0.20)
+LIMITED = (0.04, 0.10)
+APART_HZ = (2.2, 3.6, 5.8)  # horizontal, vertical, nodding
 
 
 def unit(seed: int, damping: float) -> Parameters:
@@ -58,6 +62,32 @@ def main() -> None:
     print_table("Resonance frequency from the swept fit", frequency)
     print_table("Damping ratio from the swept fit (friction reads as damping)", ratio)
     print_table("Worn damper finding (worn below 0.06)", flags)
+    limits = [
+        limit(label, damping, range(options.seed, options.seed + options.units))
+        for damping in LIMITED
+        for label in ("as drawn", "no friction", "modes apart", "both")
+    ]
+    print_table("What the damping ratio's error comes from", limits)
+
+
+def limit(label: str, damping: float, seeds: range) -> Row:
+    """Damping of units that lack what one mode cannot describe."""
+    row = Row(f"{damping:.2f}, {label}")
+    for seed in seeds:
+        p = unit(seed, damping)
+        tub = p.tub
+        if label in ("no friction", "both"):
+            tub = replace(tub, friction_n=0.0)
+        if label in ("modes apart", "both"):
+            low, middle, high = APART_HZ
+            tub = replace(tub, horizontal_hz=low, vertical_hz=middle, nodding_hz=high)
+        simulated = simulate(replace(p, tub=tub), seed)
+        found = measure(as_read(simulated), true_track(simulated))
+        row.add(suspension.findings(found)[0])
+        for one in found.passages:
+            if one.damping_ratio is not None:
+                row.compare(one.damping_ratio, damping)
+    return row
 
 
 if __name__ == "__main__":

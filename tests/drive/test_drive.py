@@ -169,6 +169,38 @@ def test_a_lost_phase_raises_twice_and_a_bad_sensor_once_the_electrical_order():
     assert sensor.once_electrical_db > -3.0
 
 
+def fed(phases):
+    """Torque of some of three phases: back-EMF with a fifth harmonic times a sine current.
+
+    Each phase's product holds 2, 4 and 6 times the electrical frequency; three at 120 degrees
+    leave 6 alone (sum of cosines at thirds of a turn; any textbook on electrical machines).
+    """
+    t, speed, turns = staircase()
+    angle = 2 * np.pi * 2 * RATIO * turns
+    x = np.random.default_rng(1).standard_normal(len(t))
+    for k in phases:
+        own = angle - 2 * np.pi * k / 3
+        x += 0.5 * (np.sin(own) + 0.5 * np.sin(5 * own)) * np.sin(own)
+    spectra = spectra_of(sound_of(0.01 * x, RATE), coarse(t, speed, uncertainty_rpm=0.1), 220.0)
+    names = family_names(pole_pairs=2, slots=18, commutator_bars=None)
+    return motor_orders(spectra, names, ratio=RATIO, pole_pairs=2, plateaus_rpm=PLATEAUS)
+
+
+def test_of_three_phases_one_of_which_is_lost_four_times_the_frequency_is_left():
+    sound, lost = fed((0, 1, 2)), fed((0, 1))
+    assert sound.usual_heard
+    assert sound.four_times_electrical_db is None
+    # two phases left: 4 f at 120 degrees adds to 0.25, 6 f in phase to 0.5, 20 log10(1 / 2) = -6 dB
+    assert lost.four_times_electrical_db == pytest.approx(-6.0, abs=1.5)
+    assert lost.three_over_four_db < -10.0
+
+
+def test_what_a_position_sensor_makes_at_four_times_has_its_odd_neighbour():
+    sensor = families({12: 0.3, 4: 0.3, 2: 0.5, 6: 0.4, 8: 0.3, 10: 0.3})
+    # 20 log10(0.4 / 0.3) = 2.5 dB
+    assert sensor.three_over_four_db == pytest.approx(2.5, abs=1.5)
+
+
 def test_noise_at_a_fault_orders_place_has_no_level():
     silent = families({})
     assert silent.twice_electrical_db is None

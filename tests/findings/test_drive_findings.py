@@ -9,8 +9,10 @@ from spinlab.drive.belt_pass import BeltPass
 from spinlab.drive.measure import Drive
 from spinlab.drive.motor import MotorLine, MotorOrders
 from spinlab.drive.ratio import DriveRatio, RatioPoint, SlipEvent
+from spinlab.drive.squeal import Squeal
 from spinlab.finding import Finding
 from spinlab.findings import belt, motor
+from spinlab.findings.arcing import chance_real
 from spinlab.findings.reconcile import reconcile
 from tests.findings.invented import MACHINE, e
 
@@ -19,7 +21,12 @@ def drive(*, slips=(), ratio=11.02, **extra):
     point = RatioPoint(time_s=9.0, speed_rpm=900.0, slope_rpm_per_s=0.0, ratio=e(ratio, 0.005))
     return Drive(
         ratio=DriveRatio(
-            plateaus=(point,), ratio=e(ratio, 0.005), creep_percent=e(0.3, 0.1), slips=slips
+            plateaus=(point,),
+            ramps=(point,),
+            ramp_pieces=1,
+            ratio=e(ratio, 0.005),
+            creep_percent=e(0.3, 0.1),
+            slips=slips,
         ),
         expected_ratio=11.0,
         expected_tolerance_percent=1.0,
@@ -47,13 +54,15 @@ def test_a_ratio_away_from_the_profile_names_the_profile_as_rival():
     assert any("profile" in rival.cause for rival in found.rivals)
 
 
-def orders(twice_db, once_db):
+def orders(twice_db, once_db, four_db=None, odd_db=None):
     line = MotorLine(order=4, names=("x",), level_db=0.0, above_noise_db=20.0, p_value=1e-9)
     return drive(
         motor=MotorOrders(
             lines=(line,),
             twice_electrical_db=twice_db,
             once_electrical_db=once_db,
+            four_times_electrical_db=four_db,
+            three_over_four_db=odd_db,
             usual_heard=True,
         )
     )
@@ -66,6 +75,13 @@ def orders(twice_db, once_db):
 def test_the_electrical_orders_decide_between_phase_and_sensor(twice_db, once_db, speaking):
     found = motor.findings(orders(twice_db, once_db), MACHINE)
     assert {f.subject for f in found if f.state in ("attention", "fault")} == speaking
+
+
+@pytest.mark.parametrize(("odd_db", "state"), [(-18.0, "attention"), (2.0, "clear")])
+def test_four_times_the_frequency_says_lost_phase_where_its_odd_neighbour_is_missing(odd_db, state):
+    found = motor.findings(orders(0.0, None, four_db=-3.0, odd_db=odd_db), MACHINE)[0]
+    assert (found.subject, found.state) == ("lost phase", state)
+    assert ("cancel" in str(found.reason)) == (state == "attention")
 
 
 def test_a_motor_that_is_not_heard_is_not_called_sound():
@@ -93,6 +109,22 @@ def test_a_swell_at_twice_the_mains_speaks_of_arcing():
     assert arcing(0.2).state == "clear"
 
 
+def test_a_faint_swell_is_neither_arcing_nor_its_absence():
+    found = arcing(0.03)
+    assert found.state == "not measurable"
+    assert "3 %" in found.reason
+    assert "WAV" in found.next_step
+    assert arcing(0.005).state == "attention"
+
+
+@pytest.mark.parametrize(
+    ("p", "left"), [(0.05, 0.289), (0.01, 0.111), (0.005, 0.067), (0.001, 0.0184)]
+)
+def test_a_p_value_leaves_noise_the_share_of_the_published_table(p, left):
+    # Sellke, Bayarri, Berger 2001, The American Statistician 55, table 1, values from memory
+    assert 1.0 - chance_real(p) == pytest.approx(left, rel=0.01)
+
+
 def test_a_swell_that_goes_on_with_the_motor_off_is_put_down_to_another_source():
     found = arcing(1e-9, idle_p_value=1e-9)
     assert found.state == "clear"
@@ -104,6 +136,28 @@ def test_arcing_of_a_motor_that_is_drowned_is_not_measurable_and_says_why():
     assert found.state == "not measurable"
     assert "at most 4 %" in found.reason
     assert arcing(0.2, motor_share=None).state == "not measurable"
+
+
+@pytest.mark.parametrize(("more_db", "state"), [(3.5, "attention"), (0.3, "not measurable")])
+def test_a_cry_speaks_of_slip_where_the_motor_is_not_heard(more_db, state):
+    silent = Drive(
+        ratio=DriveRatio(reason="not heard"), squeal=Squeal(pitch_hz=640, more_db=more_db)
+    )
+    found = belt.findings(silent)[0]
+    assert (found.subject, found.state) == ("belt slip", state)
+    assert ("640 Hz" in str(found.reason)) == (state == "attention")
+    assert bool(found.rivals) == (state == "attention")
+
+
+def test_no_slip_is_not_said_of_ramps_in_which_the_motor_was_not_heard():
+    known = drive().ratio
+    deaf = replace(drive(), ratio=replace(known, ramp_pieces=20))
+    assert belt.findings(drive())[0].state == "clear"
+    assert belt.findings(deaf)[0].state == "not measurable"
+    assert "1 of 20" in belt.findings(deaf)[0].reason
+    level = replace(drive(), ratio=replace(known, ramps=(), ramp_pieces=0))
+    assert belt.findings(level)[0].state == "not measurable"
+    assert "no ramp" in belt.findings(level)[0].reason
 
 
 def test_a_belt_that_is_not_heard_to_pass_is_not_called_sound():

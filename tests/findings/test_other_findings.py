@@ -3,7 +3,6 @@
 import numpy as np
 import pytest
 
-from spinlab.finding import Cause, Finding
 from spinlab.findings import (
     imbalance,
     looseness,
@@ -14,7 +13,6 @@ from spinlab.findings import (
 )
 from spinlab.findings.direction import direction_findings
 from spinlab.findings.judge import chance_above, shared
-from spinlab.findings.reconcile import reconcile
 from spinlab.meter import parse_reading
 from spinlab.phases import MotionPattern, Phase, PhaseList
 from spinlab.phases.value import PumpSound
@@ -249,29 +247,6 @@ def test_a_spin_without_a_pump_before_it_is_worth_a_look():
     (found,) = programme.findings(dry)
     assert found.state == "attention"
     assert "until it is out" in found.next_step
-
-
-def statement(subject, probability, kind="imbalance"):
-    return Finding(kind=kind, subject=subject, state="fault", probability=probability)
-
-
-def test_causes_of_the_same_sign_become_rivals_whose_weights_add_up_to_one():
-    found = reconcile(
-        [
-            statement("imbalance of the drum", 0.9),
-            statement("dampers and springs of the tub", 0.9, "suspension"),
-            statement("rear drum bearing, outer race", 0.9, "bearing"),
-        ]
-    )
-    assert found[0].probability == pytest.approx(0.5)
-    assert found[0].rivals == (Cause(cause="dampers and springs of the tub", probability=0.5),)
-    assert found[1].rivals[0].cause == "imbalance of the drum"
-    assert found[2].probability == 0.9
-
-
-def test_findings_that_do_not_compete_are_left_alone():
-    alone = (statement("belt slip", 0.9, "belt"), statement("lost phase", 0.4, "motor"))
-    assert reconcile(alone) == alone
 
 
 def test_without_the_drums_own_speed_nothing_is_said_of_its_shaking():
