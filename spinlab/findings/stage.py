@@ -12,6 +12,7 @@ import numpy as np
 
 from spinlab.finding import Finding
 from spinlab.findings.judge import chance_above, shared, state_of
+from spinlab.findings.stage_ratio import top_against_others
 from spinlab.findings.stage_unheld import (
     NEXT_TOP,
     OTHER_TOP,
@@ -71,6 +72,7 @@ def findings(
         left = short(stage, asked.get(stage.expected_rpm or 0.0))
         if left is not None:
             found.append(left)
+    found += top_against_others(expected, asked[top.expected_rpm or 0.0])
     if not found and any(stage.outcome == "reached" for stage in expected):
         found.append(_kept(expected, stages))
     return tuple(found)
