@@ -93,7 +93,7 @@ class SpeedTrack:
         scale: "absolute", or "relative" where only ratios of speeds are known.
         rivals: other readings with their weights (the reported one is ratio 1).
         plateaus: those whose lines keep their phase, known better than from their frames.
-        indications: plateaus of a track without any speed, as far as they are known roughly.
+        indications: plateaus of its course that are known roughly, measured or not.
         motor_ratio: motor turns per drum turn, if it could be measured.
         lines: lines that move with the drum.
         steady_lines: tones that do not.

@@ -101,13 +101,12 @@ def track_speed(
         if second is not None and merit(second) > merit(best) and _as_sure(second, best):
             best = second
     track = _finish(best, heard)
-    if not track.reason:
-        return track
-    steady = steady_track(recording, maps, rpm_range=rpm_range)
+    steady = steady_track(recording, maps, rpm_range=rpm_range) if track.reason else None
     if steady or listened.first_order_felt:
         return steady or track
     shown = indications(best.refined, best.scales)
-    return replace(track, indications=shown, reason=TOO_FAINT if shown else track.reason)
+    faint = track.reason and shown
+    return replace(track, indications=shown, reason=TOO_FAINT if faint else track.reason)
 
 
 def _read_until_decided(found: Sequence[Acquired], heard: Heard) -> list[Reading]:

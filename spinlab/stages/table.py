@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 import numpy as np
 
@@ -62,7 +63,7 @@ def stage_table(
         coast=coast_down(track),
     )
     stages = _stages(context, programme, profile=machine is not None, log_rate_hz=log_rate_hz)
-    return _table(context, stages)
+    return _table(context, _with_indications(stages, track.indications))
 
 
 def _stages(
@@ -143,6 +144,32 @@ def _relative(track: SpeedTrack, held: Sequence[Held], programme: Sequence[Plate
     if known and not programme:
         stages = [_extra(plateau, reason, absolute=False) for plateau in held]
     return StageTable(stages=tuple(stages))
+
+
+def _with_indications(stages: Sequence[Stage], shown: Sequence[Indication]) -> list[Stage]:
+    """The stages, with what is indicated for those that were not measured, away from the others."""
+    held = [(s.start_s, s.end_s) for s in stages if s.start_s is not None and s.end_s is not None]
+    left = [one for one in shown if not any(_overlap(one, a, b) for a, b in held)]
+    open_ = [
+        k
+        for k, stage in enumerate(stages)
+        if stage.outcome == "not measurable" and stage.expected_rpm is not None
+    ]
+    pairs = match([stages[k].expected_rpm or 0.0 for k in open_], [one.speed_rpm for one in left])
+    out = list(stages)
+    for k, one in ((open_[i], left[j]) for i, j in pairs.items()):
+        out[k] = replace(
+            out[k],
+            indicated_rpm=one.speed_rpm,
+            indicated_standard_uncertainty_rpm=one.standard_uncertainty_rpm,
+            start_s=one.start_s,
+            end_s=one.end_s,
+        )
+    return out
+
+
+def _overlap(one: Indication, start_s: float, end_s: float) -> bool:
+    return one.start_s < end_s and one.end_s > start_s
 
 
 def _indicated(plateau: Plateau | None, reason: str, shown: Indication | None) -> Stage:

@@ -113,13 +113,13 @@ ROUGH = 0.01
 
 
 def _indicated(good: Sequence[Result]) -> str:
-    """What is indicated where nothing was measured."""
+    """What is indicated and not measured."""
     found = [one for r in good for one in r["indicated"]]
     if not found:
         return "Indicated plateaus: none."
     off = [abs(one["error"]) for one in found]
     return (
-        f"Indicated plateaus of recordings without a measured one: {len(found)} in "
+        f"Plateaus indicated, not measured: {len(found)} in "
         f"{sum(bool(r['indicated']) for r in good)} recordings; within 1 % "
         f"{percent(sum(e <= ROUGH for e in off), len(off))}, off by more than 2 % "
         f"{percent(sum(e > GROSS for e in off), len(off))}, interval "

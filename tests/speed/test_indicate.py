@@ -79,8 +79,13 @@ def test_what_lines_hardly_carry_indicates_nothing():
     assert indications(replace(course, gain=np.where(silent, 0.0, 20.0)), readings((1, 1.0))) == ()
 
 
-def test_a_measured_track_indicates_nothing_beside():
+def test_what_a_measured_track_indicates_agrees_with_what_it_measures():
     recording, _ = rotor(1)
     track = track_speed(recording)
     assert not track.reason
-    assert track.indications == ()
+    levels = {400.0: 0, 800.0: 0, 1200.0: 0}
+    for one in track.indications:
+        nearest = min(levels, key=lambda rpm: abs(rpm - one.speed_rpm))
+        assert abs(one.speed_rpm - nearest) < 2.0 * one.standard_uncertainty_rpm
+        levels[nearest] += 1
+    assert sum(count > 0 for count in levels.values()) >= 2

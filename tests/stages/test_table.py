@@ -258,6 +258,24 @@ def test_what_is_only_indicated_stands_beside_the_stage_and_measures_nothing():
     assert all(stage.expected_rpm is None for stage in without)
 
 
+def test_an_indication_fills_a_hole_of_a_measured_track_and_nothing_else():
+    track = track_through(*SPIN)
+    speed, motion = track.speed_rpm.copy(), track.motion.copy()
+    hole = (track.time_s > 28) & (track.time_s < 42)
+    speed[hole], motion[hole] = np.nan, "unknown"
+    shown = tuple(
+        Indication(
+            start_s=start_s, end_s=end_s, speed_rpm=rpm, standard_uncertainty_rpm=0.006 * rpm
+        )
+        for start_s, end_s, rpm in ((19.0, 27.0, 402.0), (33.0, 39.0, 803.0), (54.0, 61.0, 1190.0))
+    )
+    track = replace(track, speed_rpm=speed, motion=motion, indications=shown)
+    stages = stage_table(track, MACHINE).stages
+    assert [stage.outcome for stage in stages] == ["reached", "not measurable", *["reached"] * 3]
+    assert [stage.indicated_rpm for stage in stages] == [None, 803.0, None, None, None]
+    assert stages[0].speed_rpm == pytest.approx(400.0, rel=0.001)
+
+
 def test_a_relative_scale_gives_no_rpm_at_all():
     reason = "the drum-to-motor ratio is not known"
     track = track_through(*SPIN, scale="relative", reason=reason)
