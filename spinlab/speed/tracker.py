@@ -104,9 +104,8 @@ def track_speed(
     steady = steady_track(recording, maps, rpm_range=rpm_range) if track.reason else None
     if steady or listened.first_order_felt:
         return steady or track
-    shown = indications(best.refined, best.scales)
-    faint = track.reason and shown
-    return replace(track, indications=shown, reason=TOO_FAINT if faint else track.reason)
+    faint = track.reason and track.indications
+    return replace(track, reason=TOO_FAINT) if faint else track
 
 
 def _read_until_decided(found: Sequence[Acquired], heard: Heard) -> list[Reading]:
@@ -180,9 +179,14 @@ def _finish(reading: Reading, heard: Heard) -> SpeedTrack:
         plateaus=plateaus,
         programme_rpm=heard.programme_rpm,
     )
+    shown = indications(refined, reading.scales)
     if track.reason:
-        return track
-    return replace(track, motor_ratio=measured_ratio(refined, best.factor, best.sigma, heard.prior))
+        return replace(track, indications=shown)
+    return replace(
+        track,
+        indications=shown,
+        motor_ratio=measured_ratio(refined, best.factor, best.sigma, heard.prior),
+    )
 
 
 def _lock(refined: Refined, scale: Candidate, orders: NDArray[np.float64], heard: Heard) -> Lock:
