@@ -227,8 +227,18 @@ def _creep(plateaus: Sequence[RatioPoint]) -> Estimate | None:
     )
 
 
+# Pieces of a ramp this close lie beside each other; share by which a pitch must change from one to
+# the other.
+BESIDE_S = 4.0
+OWN_PITCH = 0.015
+
+
 def _slips(plateaus: Sequence[RatioPoint], ramps: Sequence[RatioPoint]) -> tuple[SlipEvent, ...]:
-    """Pieces whose ratio exceeds the plateaus' median by at least 1 % and four uncertainties."""
+    """Pieces whose ratio exceeds the plateaus' median by at least 1 % and four uncertainties.
+
+    A piece of a ramp counts only with a second one beside it between which the motor's own pitch
+    changes: what stands at one pitch while the drum gains speed is hum, not a motor that slips.
+    """
     usual = float(np.median([p.ratio.value for p in plateaus]))
     spread = float(np.median([p.ratio.standard_uncertainty for p in plateaus]))
     found = []
@@ -244,4 +254,17 @@ def _slips(plateaus: Sequence[RatioPoint], ramps: Sequence[RatioPoint]) -> tuple
                     slip_percent=Estimate(value=slip, standard_uncertainty=u),
                 )
             )
-    return tuple(sorted(found, key=lambda event: event.time_s))
+    found.sort(key=lambda event: event.time_s)
+    return tuple(
+        event
+        for event in found
+        if abs(event.slope_rpm_per_s) < PLATEAU_SLOPE_RPM_PER_S
+        or any(_moves_with(event, other) for other in found)
+    )
+
+
+def _moves_with(one: SlipEvent, other: SlipEvent) -> bool:
+    """Whether two pieces lie beside each other and the motor turns at another rate in each."""
+    rate, beside = (e.speed_rpm * (1.0 + 0.01 * e.slip_percent.value) for e in (one, other))
+    apart_s = abs(one.time_s - other.time_s)
+    return 0.0 < apart_s <= BESIDE_S and abs(beside / rate - 1.0) > OWN_PITCH

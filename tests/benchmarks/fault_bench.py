@@ -28,6 +28,7 @@ from tests.benchmarks.runner import (
 @click.command(help=__doc__)
 @click.option("--mode", type=click.Choice(get_args(Mode)), default="given", show_default=True)
 @click.option("--healthy", default=500, show_default=True, help="Healthy sounds.")
+@click.option("--begin", default=0, help="Number of the first healthy sound.")
 @click.option("--logs", default=100, show_default=True, help="Healthy logs.")
 @click.option("--each", default=24, show_default=True, help="Units of each fault.")
 @click.option("--moderate", default=30, show_default=True, help="Of each bearing fault, moderate.")
@@ -39,6 +40,7 @@ from tests.benchmarks.runner import (
 def main(
     mode: Mode,
     healthy: int,
+    begin: int,
     logs: int,
     each: int,
     moderate: int,
@@ -52,8 +54,11 @@ def main(
     one_thread_each()
     version = code_version(("population.py", "profiles.py", "simulated.py", "faults.py"))
     folder, name = cache or default_folder(), f"faults-{mode}-{part}"
-    wanted = units(healthy=healthy, logs=logs, each=each, moderate=moderate, part=part, mode=mode)
+    wanted = units(
+        healthy=begin + healthy, logs=logs, each=each, moderate=moderate, part=part, mode=mode
+    )
     wanted = [unit for unit in wanted if not only or unit.fault in (HEALTHY, *only)]
+    wanted = [unit for unit in wanted if unit.fault != HEALTHY or unit.felt or unit.number >= begin]
     if so_far:
         kept = read_lines(folder / f"{name}-{version}.jsonl")
         results = [kept[unit.key] for unit in wanted if unit.key in kept]

@@ -6,8 +6,9 @@ import pytest
 from spinlab.drive.belt_pass import belt_pass
 from spinlab.drive.carrier import carrier
 from spinlab.drive.motor import family_names, motor_orders
-from spinlab.drive.ratio import drive_ratio
+from spinlab.drive.ratio import RatioPoint, _slips, drive_ratio
 from spinlab.drive.spectra import order_spectra, without
+from spinlab.speed.track import Estimate
 from tests.vibration.signals import coarse, sound_of
 
 RATE = 8000.0
@@ -255,3 +256,29 @@ def test_a_carrier_is_the_middle_of_lines_that_move_apart():
     assert found.frequency_hz == pytest.approx(3000.0, abs=8.0)
     steady = sound_of(0.05 * np.cos(2 * np.pi * 3000.0 * t) + 0.01, RATE)
     assert carrier(steady, plateaus, electrical_order=4 * RATIO).frequency_hz is None
+
+
+def pieces(*of):
+    """Points of (time s, drum rpm, slope rpm/s, ratio), each known to 0.1 %."""
+    return [
+        RatioPoint(
+            time_s=time_s,
+            speed_rpm=rpm,
+            slope_rpm_per_s=slope,
+            ratio=Estimate(value=ratio, standard_uncertainty=0.001 * ratio),
+        )
+        for time_s, rpm, slope, ratio in of
+    ]
+
+
+def test_a_tone_that_stands_while_the_drum_gains_speed_is_no_slip():
+    level = pieces((5.0, 600.0, 0.0, 10.0), (40.0, 1200.0, 0.0, 10.0))
+    # 187 Hz throughout: 60 * 187 / rpm, from 6.9 % above the ratio down to 2 % above it
+    hum = pieces(
+        *((20.0 + k, rpm, 17.0, 60 * 187.0 / rpm) for k, rpm in enumerate((1050, 1067, 1084, 1100)))
+    )
+    assert _slips(level, hum) == ()
+    assert _slips(level, hum[:1]) == ()
+    # a motor 6 % ahead turns faster as the drum does
+    slipping = pieces(*((20.0 + k, rpm, 25.0, 10.6) for k, rpm in enumerate((1000, 1025, 1050))))
+    assert len(_slips(level, slipping)) == 3
