@@ -19,6 +19,7 @@ from spinlab.findings import (
     suspension,
 )
 from spinlab.findings.bearing import bearing_findings
+from spinlab.findings.indicated import on_indicated
 from spinlab.findings.reconcile import reconcile
 from spinlab.machine.value import Machine
 from spinlab.meter import Reading
@@ -45,7 +46,7 @@ def conclude(
         found.extend(made if made is not None else (_defect(kind),))
 
     add("stage", lambda: stage.findings(stages, track, machine))
-    add("bearing", lambda: _bearing_findings(measured, quality))
+    add("bearing", lambda: on_indicated(_bearing_findings(measured, quality), track))
     if measured.vibration is None:
         found.append(_defect("imbalance"))
     else:

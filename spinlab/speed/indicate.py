@@ -13,7 +13,7 @@ from spinlab.speed.candidates import ONE_SCALE, Candidate
 from spinlab.speed.pieces import still_pieces
 from spinlab.speed.refine import Refined
 from spinlab.speed.runs import LEAST_SPREAD, linked, moves, run_numbers
-from spinlab.speed.track import Indication
+from spinlab.speed.track import IndicatedCourse, Indication
 
 # Share of the likelihood within one scale, nats by which it stands out of all, and share of the
 # course that lines carry.
@@ -25,8 +25,8 @@ LEAST_CARRIED = 0.5
 SCALE_SIGMA = 0.005
 
 
-def indications(refined: Refined, scales: tuple[Candidate, ...]) -> tuple[Indication, ...]:
-    """The plateaus of the longest moving run, on the likeliest scale; none where none is likely.
+def indicated_course(refined: Refined, scales: tuple[Candidate, ...]) -> IndicatedCourse | None:
+    """The longest moving run, on the likeliest scale; None where none is likely.
 
     Args:
         refined: the course and its lines.
@@ -37,7 +37,7 @@ def indications(refined: Refined, scales: tuple[Candidate, ...]) -> tuple[Indica
     weights = np.array([scale.weight for scale in scales])[near]
     likely = weights.sum() >= LEAST_WEIGHT and scales[0].standout >= LEAST_STANDOUT
     if not likely or float(refined.carried.mean()) < LEAST_CARRIED:
-        return ()
+        return None
     run = linked(refined, run_numbers(refined.time_s, refined.log_hz))
     lengths = {
         int(number): int((refined.carried & (run == number)).sum())
@@ -45,21 +45,30 @@ def indications(refined: Refined, scales: tuple[Candidate, ...]) -> tuple[Indica
         if np.ptp(refined.log_hz[run == number]) > LEAST_SPREAD
     }
     if not lengths or not moves(refined, run):
-        return ()
+        return None
     kept = refined.carried & (run == max(lengths, key=lambda number: lengths[number]))
-    time_s, log_hz = refined.time_s[kept], refined.log_hz[kept]
     middle = float(np.average(logs[near], weights=weights))
     spread = float(np.sqrt(np.average((logs[near] - middle) ** 2, weights=weights)))
-    sigma = float(np.sqrt(spread**2 + scales[0].sigma ** 2 + SCALE_SIGMA**2))
+    return IndicatedCourse(
+        time_s=refined.time_s[kept],
+        speed_rpm=60.0 * np.exp(refined.log_hz[kept] + middle),
+        scale_sigma=float(np.sqrt(spread**2 + scales[0].sigma ** 2 + SCALE_SIGMA**2)),
+        weight=min(1.0, float(weights.sum())),
+    )
+
+
+def indications(course: IndicatedCourse) -> tuple[Indication, ...]:
+    """The plateaus of an indicated course."""
+    log_rpm = np.log(course.speed_rpm)
     found = []
-    for piece in still_pieces(log_hz, run_numbers(time_s, log_hz)):
-        speed_rpm = 60.0 * float(np.exp(np.median(log_hz[piece]) + middle))
+    for piece in still_pieces(log_rpm, run_numbers(course.time_s, log_rpm)):
+        speed_rpm = float(np.median(course.speed_rpm[piece]))
         found.append(
             Indication(
-                start_s=float(time_s[piece[0]]),
-                end_s=float(time_s[piece[-1]]),
+                start_s=float(course.time_s[piece[0]]),
+                end_s=float(course.time_s[piece[-1]]),
                 speed_rpm=speed_rpm,
-                standard_uncertainty_rpm=speed_rpm * sigma,
+                standard_uncertainty_rpm=speed_rpm * course.scale_sigma,
             )
         )
     return tuple(found)

@@ -69,6 +69,22 @@ class Indication:
     standard_uncertainty_rpm: float
 
 
+@dataclass(frozen=True, kw_only=True, eq=False)
+class IndicatedCourse:
+    """A course whose scale is likely but not placed: its shape is known far better than its level.
+
+    Attributes:
+        time_s, speed_rpm: shape (n,), frames of the course and the drum's indicated speed there.
+        scale_sigma: relative standard uncertainty that all frames share.
+        weight: share of the likelihood that this scale holds.
+    """
+
+    time_s: NDArray[np.float64]
+    speed_rpm: NDArray[np.float64]
+    scale_sigma: float
+    weight: float
+
+
 @dataclass(frozen=True, kw_only=True)
 class SteadyLine:
     """A tone that stays at one frequency while the drum's speed changes."""
@@ -94,6 +110,7 @@ class SpeedTrack:
         rivals: other readings with their weights (the reported one is ratio 1).
         plateaus: those whose lines keep their phase, known better than from their frames.
         indications: plateaus of its course that are known roughly, measured or not.
+        indicated: the course that they lie on, where the track itself knows no speed.
         motor_ratio: motor turns per drum turn, if it could be measured.
         lines: lines that move with the drum.
         steady_lines: tones that do not.
@@ -114,6 +131,7 @@ class SpeedTrack:
     rivals: tuple[Rival, ...] = ()
     plateaus: tuple[WholePlateau, ...] = ()
     indications: tuple[Indication, ...] = ()
+    indicated: IndicatedCourse | None = None
     motor_ratio: Estimate | None = None
     lines: tuple[LockedLine, ...] = ()
     steady_lines: tuple[SteadyLine, ...] = ()

@@ -26,7 +26,7 @@ from spinlab.speed.drumlock import (
     lock_to_drum,
 )
 from spinlab.speed.follow import course_of
-from spinlab.speed.indicate import indications
+from spinlab.speed.indicate import indicated_course, indications
 from spinlab.speed.listen import listen
 from spinlab.speed.multiples import at_multiples
 from spinlab.speed.ratio import RatioPrior, measured_ratio
@@ -179,9 +179,10 @@ def _finish(reading: Reading, heard: Heard) -> SpeedTrack:
         plateaus=plateaus,
         programme_rpm=heard.programme_rpm,
     )
-    shown = indications(refined, reading.scales)
+    course = indicated_course(refined, reading.scales)
+    shown = () if course is None else indications(course)
     if track.reason:
-        return replace(track, indications=shown)
+        return replace(track, indications=shown, indicated=course)
     return replace(
         track,
         indications=shown,

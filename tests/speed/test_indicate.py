@@ -9,7 +9,7 @@ import pytest
 
 from spinlab.speed import track_speed
 from spinlab.speed.candidates import Candidate
-from spinlab.speed.indicate import SCALE_SIGMA, indications
+from spinlab.speed.indicate import SCALE_SIGMA, indicated_course, indications
 from spinlab.speed.refine import Refined
 from tests.speed.test_tracker import rotor
 
@@ -46,7 +46,8 @@ def readings(*shares: tuple[float, float], standout: float = 20.0) -> tuple[Cand
 
 def test_plateaus_are_indicated_on_the_mean_of_the_likely_readings():
     course = course_of(400, 800, 1200)
-    found = indications(course, readings((1.0, 0.7), (1.02, 0.3)))
+    likely = indicated_course(course, readings((1.0, 0.7), (1.02, 0.3)))
+    found = indications(likely)
     middle = np.exp(0.3 * np.log(1.02))
     assert [one.speed_rpm for one in found] == pytest.approx(
         [400 * middle, 800 * middle, 1200 * middle], rel=1e-3
@@ -66,17 +67,20 @@ def test_plateaus_are_indicated_on_the_mean_of_the_likely_readings():
     ],
 )
 def test_nothing_is_indicated_while_the_scale_is_open(scales):
-    assert indications(course_of(400, 800, 1200), scales) == ()
+    assert indicated_course(course_of(400, 800, 1200), scales) is None
 
 
 def test_what_never_moves_indicates_nothing():
-    assert indications(course_of(800, 800, 800), readings((1.0, 1.0))) == ()
+    assert indicated_course(course_of(800, 800, 800), readings((1.0, 1.0))) is None
 
 
 def test_what_lines_hardly_carry_indicates_nothing():
     course = course_of(400, 800, 1200)
     silent = np.arange(len(course.gain)) % 3 > 0
-    assert indications(replace(course, gain=np.where(silent, 0.0, 20.0)), readings((1, 1.0))) == ()
+    assert (
+        indicated_course(replace(course, gain=np.where(silent, 0.0, 20.0)), readings((1, 1.0)))
+        is None
+    )
 
 
 def test_what_a_measured_track_indicates_agrees_with_what_it_measures():

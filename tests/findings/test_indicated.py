@@ -1,0 +1,50 @@
+"""Findings on an indicated course are no surer than its scale."""
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from spinlab.analysis.measure import LONGEST_HOLE_S, on_indicated_course
+from spinlab.finding import Finding
+from spinlab.findings.indicated import on_indicated
+from spinlab.speed.track import IndicatedCourse
+from tests.courses import track_through
+
+
+def indicated_track():
+    track = track_through((0, 0), (5, 400), (30, 400), scale="relative", reason="too faint")
+    unknown = replace(track, speed_rpm=np.full(len(track.time_s), np.nan))
+    time_s = np.concatenate([np.arange(5.0, 12.0, 0.3), np.arange(20.0, 25.0, 0.3)])
+    course = IndicatedCourse(
+        time_s=time_s, speed_rpm=np.full(len(time_s), 404.0), scale_sigma=0.006, weight=0.92
+    )
+    return replace(unknown, indicated=course)
+
+
+def finding(state, probability):
+    return Finding(
+        kind="bearing", subject="race", state=state, probability=probability, reason="heard"
+    )
+
+
+def test_a_finding_is_weighed_by_the_scale_and_says_how_well_orders_are_known():
+    (found,) = on_indicated([finding("fault", 0.95)], indicated_track())
+    assert found.probability == pytest.approx(0.95 * 0.92)
+    assert found.reason.endswith("every order is known to 1.2 %.")
+
+
+def test_what_is_clear_or_measured_stays_as_it_is():
+    clear = finding("clear", 0.05)
+    assert on_indicated([clear], indicated_track()) == (clear,)
+    fault = finding("fault", 0.95)
+    assert on_indicated([fault], track_through((0, 0), (5, 400), (30, 400))) == (fault,)
+
+
+def test_bearings_are_looked_for_along_the_course_and_not_in_its_holes():
+    track = on_indicated_course(indicated_track())
+    inside = (track.time_s > 5) & (track.time_s < 11.5)
+    assert track.speed_rpm[inside] == pytest.approx(404.0)
+    assert track.standard_uncertainty_rpm[inside] == pytest.approx(0.006 * 404.0)
+    hole = (track.time_s > 12 + LONGEST_HOLE_S) & (track.time_s < 20 - LONGEST_HOLE_S)
+    assert np.isnan(track.speed_rpm[hole]).all()
