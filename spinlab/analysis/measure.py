@@ -117,7 +117,10 @@ def on_indicated_course(track: SpeedTrack) -> SpeedTrack:
     course = track.indicated
     assert course is not None
     log_rpm = np.interp(track.time_s, course.time_s, np.log(course.speed_rpm))
-    apart_s = np.abs(track.time_s[:, None] - course.time_s[None, :]).min(axis=1)
+    # the course's frame at or after each of the track's, and the one before
+    after = np.clip(np.searchsorted(course.time_s, track.time_s), 0, len(course.time_s) - 1)
+    beside = course.time_s[np.stack([np.maximum(after - 1, 0), after])]
+    apart_s = np.abs(beside - track.time_s).min(axis=0)
     speed = np.where(apart_s <= LONGEST_HOLE_S, np.exp(log_rpm), np.nan)
     return replace(
         track,

@@ -10,7 +10,6 @@ from __future__ import annotations
 import itertools
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from itertools import product
 
 import numpy as np
 from numpy.typing import NDArray
@@ -167,7 +166,9 @@ def _swell(group: Group, bearings: Sequence[MountedBearing], uncertainty: float)
         if bearing in bearings
     }
     shares = np.log(look_shares(len(group.looks)))
-    for (look, spectra), (low, high, balls) in product(enumerate(group.looks), sorted(ranges)):
+    for (look, spectra), (low, high, balls) in itertools.product(
+        enumerate(group.looks), sorted(ranges)
+    ):
         seen = [_lone(group, spectra, low, high), _carried(group, spectra, low, high, balls)]
         found += [
             replace(one, look=look, log_p=one.log_p - float(shares[look]))

@@ -131,19 +131,22 @@ def _insert(stages: list[Stage], extra: Stage) -> None:
 
 def _relative(track: SpeedTrack, held: Sequence[Held], programme: Sequence[Plateau]) -> StageTable:
     """The table of a track that knows no rpm: when levels were held, and what is indicated."""
-    known = bool(track.known.any())
     reason = sentence(track.reason or NO_SCALE)
-    shown = track.indications
-    pairs = match([plateau.rpm for plateau in programme], [one.speed_rpm for one in shown])
-    stages = [
-        _indicated(plateau, reason, shown[pairs[k]] if k in pairs else None)
-        for k, plateau in enumerate(programme)
-    ]
-    if not programme:
-        stages = [_indicated(None, reason, one) for one in shown]
-    if known and not programme:
-        stages = [_extra(plateau, reason, absolute=False) for plateau in held]
-    return StageTable(stages=tuple(stages))
+    if programme:
+        asked = [
+            Stage(
+                expected_rpm=plateau.rpm,
+                outcome="not measurable",
+                reason=reason,
+                allowed_s=plateau.reach_within_s,
+            )
+            for plateau in programme
+        ]
+        return StageTable(stages=tuple(_with_indications(asked, track.indications)))
+    if track.known.any():
+        return StageTable(stages=tuple(_extra(level, reason, absolute=False) for level in held))
+    unasked = Stage(expected_rpm=None, outcome="not measurable", reason=reason)
+    return StageTable(stages=tuple(_indicated(unasked, one) for one in track.indications))
 
 
 def _with_indications(stages: Sequence[Stage], shown: Sequence[Indication]) -> list[Stage]:
@@ -158,13 +161,7 @@ def _with_indications(stages: Sequence[Stage], shown: Sequence[Indication]) -> l
     pairs = match([stages[k].expected_rpm or 0.0 for k in open_], [one.speed_rpm for one in left])
     out = list(stages)
     for k, one in ((open_[i], left[j]) for i, j in pairs.items()):
-        out[k] = replace(
-            out[k],
-            indicated_rpm=one.speed_rpm,
-            indicated_standard_uncertainty_rpm=one.standard_uncertainty_rpm,
-            start_s=one.start_s,
-            end_s=one.end_s,
-        )
+        out[k] = _indicated(out[k], one)
     return out
 
 
@@ -172,17 +169,14 @@ def _overlap(one: Indication, start_s: float, end_s: float) -> bool:
     return one.start_s < end_s and one.end_s > start_s
 
 
-def _indicated(plateau: Plateau | None, reason: str, shown: Indication | None) -> Stage:
+def _indicated(stage: Stage, one: Indication) -> Stage:
     """A stage that was not measured, with what is known of it roughly."""
-    return Stage(
-        expected_rpm=plateau.rpm if plateau is not None else None,
-        outcome="not measurable",
-        reason=reason,
-        indicated_rpm=shown.speed_rpm if shown else None,
-        indicated_standard_uncertainty_rpm=shown.standard_uncertainty_rpm if shown else None,
-        start_s=shown.start_s if shown else None,
-        end_s=shown.end_s if shown else None,
-        allowed_s=plateau.reach_within_s if plateau is not None else None,
+    return replace(
+        stage,
+        indicated_rpm=one.speed_rpm,
+        indicated_standard_uncertainty_rpm=one.standard_uncertainty_rpm,
+        start_s=one.start_s,
+        end_s=one.end_s,
     )
 
 
