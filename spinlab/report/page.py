@@ -13,7 +13,7 @@ from spinlab.finding import Finding
 from spinlab.fitness import better_take, fitness
 from spinlab.phrase import listed
 from spinlab.portrait import Portrait, portrait
-from spinlab.report import words
+from spinlab.report import stage_words, words
 from spinlab.report.card import card
 from spinlab.report.facts import facts
 from spinlab.report.language import ENGLISH, speaking, tell
@@ -56,12 +56,12 @@ def _content(analysis: Analysed) -> dict[str, Any]:
         "state_word": tell(words.STATE_WORDS[analysis.verdict.state]),
         "analysis": analysis,
         "stages": [_stage(stage) for stage in analysis.stages.stages],
-        "any_climb": any(words.arrival(s).startswith("+") for s in analysis.stages.stages),
+        "any_climb": any(stage_words.arrival(s).startswith("+") for s in analysis.stages.stages),
         "any_speed": any(stage.speed_rpm is not None for stage in analysis.stages.stages)
-        or words.is_indicated(analysis.stages.stages),
-        "any_indicated": words.is_indicated(analysis.stages.stages),
+        or stage_words.is_indicated(analysis.stages.stages),
+        "any_indicated": stage_words.is_indicated(analysis.stages.stages),
         "whys": _whys(analysis.stages.stages),
-        "between": words.between_stages(analysis.stages),
+        "between": stage_words.between_stages(analysis.stages),
         **_findings(analysis),
         "phases": phase_lines(getattr(analysis, "phases", None)),
         "readings": reading_rows(getattr(analysis, "readings", ())),
@@ -106,14 +106,14 @@ def _is_shown(finding: Finding, *, clear: bool) -> bool:
 
 
 def _stage(stage: Stage) -> dict[str, Any]:
-    reached = words.arrival(stage)
+    reached = stage_words.arrival(stage)
     if stage.allowed_s is not None and stage.reached_after_s is not None:
         reached = tell("{reached} of {allowed:.0f}", reached=reached, allowed=stage.allowed_s)
     return {
         "asked": words.number(stage.expected_rpm, 0),
         "outcome": tell(words.OUTCOME_WORDS[stage.outcome]),
         "mark": _MARKS[stage.outcome],
-        "speed": words.stage_speed(stage),
+        "speed": stage_words.stage_speed(stage),
         "off_percent": words.number(stage.deviation_percent, 2, sign=True),
         "start_s": stage.start_s,
         "start": words.clock(stage.start_s),

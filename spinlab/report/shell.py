@@ -7,7 +7,7 @@ import hashlib
 from importlib import resources
 from typing import TYPE_CHECKING, Any
 
-from spinlab.report import words
+from spinlab.report import stage_words, words
 from spinlab.report.language import current, tell
 from spinlab.report.typeset import bound
 
@@ -77,6 +77,7 @@ def rendered(name: str, style: str, script: str = "", **content: Any) -> str:
         script=script,
         policy=policy(style, script),
         words=words,
+        stage_words=stage_words,
         _=tell,
         language=current().code,
         **content,

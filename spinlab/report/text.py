@@ -9,26 +9,28 @@ from spinlab.fitness import better_take
 from spinlab.phrase import say
 from spinlab.report.language import ENGLISH, speaking, tell, tell_many
 from spinlab.report.phases import phase_lines
-from spinlab.report.typeset import WIDTH, wrapped
-from spinlab.report.words import (
+from spinlab.report.stage_words import (
     CLIMB_NOTE,
     INDICATED_NOTE,
+    arrival,
+    between_stages,
+    is_indicated,
+    stage_speed,
+)
+from spinlab.report.typeset import WIDTH, wrapped
+from spinlab.report.words import (
     INTERVAL_NOTE,
     NO_NUMBER,
     OUTCOME_WORDS,
     SHORT_CAUTION,
     STATE_WORDS,
-    arrival,
-    between_stages,
     chance,
     clock,
     duration,
     in_full,
-    is_indicated,
     number,
     one_line,
     sorted_findings,
-    stage_speed,
     trouble,
     unmeasured,
 )

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import math
 import unicodedata
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator
 from dataclasses import dataclass
 
 from spinlab.finding import Finding, State
@@ -20,7 +20,6 @@ from spinlab.stages import Outcome, Stage, StageTable
 # 95 % (GUM, JCGM 100:2008, 6.2 and 6.3).
 COVERAGE_FACTOR = 2.0
 INTERVAL_NOTE = say("± is twice the standard uncertainty, about 95 %.")
-INDICATED_NOTE = say("In brackets: a mere indication, too uncertain for a verdict.")
 NO_NUMBER = "–"
 
 STATE_WORDS: dict[State, str] = {
@@ -147,16 +146,6 @@ def number(value: float | None, decimals: int, *, sign: bool = False) -> str:
     return text.replace(".", current().decimal_mark)
 
 
-CLIMB_NOTE = say("+ counts from the end of the plateau before, where the start was not heard.")
-
-
-def arrival(stage: Stage) -> str:
-    """When a stage was reached: seconds from the start, else from the plateau before."""
-    if stage.reached_after_s is None and stage.climb_s is not None:
-        return f"+{number(stage.climb_s, 0)}"
-    return number(stage.reached_after_s, 0)
-
-
 def measured(value: float | None, standard_uncertainty: float | None) -> str:
     """A value with its 95 % interval, both cut to the uncertainty's two leading digits.
 
@@ -174,18 +163,6 @@ def measured(value: float | None, standard_uncertainty: float | None) -> str:
     half = COVERAGE_FACTOR * standard_uncertainty
     decimals = uncertainty_decimals(half)
     return f"{number(value, decimals)} ± {number(half, decimals)}"
-
-
-def stage_speed(stage: Stage) -> str:
-    """A stage's measured speed; in brackets what is merely indicated."""
-    if stage.speed_rpm is None and stage.indicated_rpm is not None:
-        return f"({measured(stage.indicated_rpm, stage.indicated_standard_uncertainty_rpm)})"
-    return measured(stage.speed_rpm, stage.standard_uncertainty_rpm)
-
-
-def is_indicated(stages: Sequence[Stage]) -> bool:
-    """Whether any stage has an indication in place of a measured speed."""
-    return any(stage.speed_rpm is None and stage.indicated_rpm is not None for stage in stages)
 
 
 def uncertainty_decimals(half_width: float) -> int:
@@ -252,46 +229,6 @@ def in_full(text: str) -> str:
     'No half order stands out.'
     """
     return tell(sentence(text)) if text else ""
-
-
-def between_stages(table: StageTable) -> tuple[str, ...]:
-    """Sentences about what lies between and after the plateaus."""
-    lines = []
-    if table.top_speed_rpm is not None:
-        top = measured(table.top_speed_rpm, table.top_speed_standard_uncertainty_rpm)
-        lines.append(tell("Top speed really reached: {speed} rpm.", speed=top))
-    if table.retries:
-        given_up = ", ".join(
-            tell("{speed} rpm at {time}", speed=number(r.speed_rpm, 0), time=clock(r.time_s))
-            for r in table.retries
-        )
-        lines.append(
-            tell_many(
-                "Ramp given up and tried again once: {where}.",
-                "Ramp given up and tried again {count} times: {where}.",
-                count=len(table.retries),
-                where=given_up,
-            )
-        )
-    if table.coast_down_s is not None:
-        lines.append(_coast_down(table))
-    if table.total_s is not None:
-        lines.append(tell("Whole run: {time}.", time=duration(table.total_s)))
-    return tuple(lines)
-
-
-def _coast_down(table: StageTable) -> str:
-    to = table.coast_down_to_rpm
-    ending = ""
-    if to is not None:
-        ending = tell(" to {speed} rpm", speed=number(to, 0)) if to else tell(say(" to standstill"))
-    return tell(
-        "Coast-down from {start}: {time}{ending} ({slope} rpm/s).",
-        start=clock(table.coast_down_start_s),
-        time=duration(table.coast_down_s),
-        ending=ending,
-        slope=number(table.coast_down_rpm_per_s, 1),
-    )
 
 
 def one_line(text: str) -> str:
