@@ -19,18 +19,15 @@ from spinlab.speed.follow import Followed
 from spinlab.speed.programme import programme_evidence
 from spinlab.speed.ratio import RatioPrior, ratio_evidence
 from spinlab.speed.refine import Refined
+from spinlab.speed.whole import (
+    BELOW_MOTOR_ORDER,
+    HIGHEST_WHOLE_ORDER,
+    ORDER_SPREAD,
+    lattice_evidence,
+    low_line_evidence,
+    whole_order_evidence,
+)
 
-# Highest order at which "a whole number" still says something; with a belt the motor turns eight
-# times or more for each turn of the drum, and from there on its lines lie anywhere.
-HIGHEST_WHOLE_ORDER = 40.0
-BELOW_MOTOR_ORDER = 7.5
-# Floor of the standard uncertainty of an order, as a share: belt creep moves motor lines this much
-# against the drum.
-ORDER_SPREAD = 0.0015
-# Share of lines expected at whole orders of the drum, and the cost of a line below order one,
-# which nothing on the machine but the belt makes.
-WHOLE_SHARE = 0.35
-BELOW_COST = 2.0
 FACTOR_STEP = 0.001
 # Beats of neighbouring windows and bands are not independent; and twice and three times the
 # drum's rate beat often (an oval drum, three lifters), so they count, but less.
@@ -108,9 +105,16 @@ def scan_scales(
     factors = np.exp(logs)
     beat, sharp = _beat_score(beats, logs)
     highest = BELOW_MOTOR_ORDER if belt else HIGHEST_WHOLE_ORDER
-    whole = whole_order_evidence(refined, factors, highest=highest)
+    rigid = prior is not None and prior.three_phase
+    whole = (
+        lattice_evidence(refined, factors)
+        if rigid
+        else whole_order_evidence(refined, factors, highest=highest)
+    )
     comb = comb_evidence(lows, refined, factors)
-    ratio = ratio_evidence(refined, factors, prior) if prior else np.zeros(len(factors))
+    ratio = (
+        ratio_evidence(refined, factors, prior) if prior and not rigid else np.zeros(len(factors))
+    )
     if first_order_felt and refined.strength.max(initial=0.0) > LEAST_FELT_STRENGTH:
         strongest = refined.orders[np.argmax(refined.strength)]
         whole = whole + FELT_GAIN * (np.abs(np.log(strongest / factors)) < 2 * ORDER_SPREAD)
@@ -195,46 +199,3 @@ def _beats_at(beats: tuple[Beats, ...], factors: NDArray[np.float64]) -> NDArray
         np.minimum(value[0], np.float32(WINDOW_LIMIT), out=value[0])
         score += part.news * value.sum(axis=1)
     return BEAT_TEMPER / max(1, len(beats)) * score
-
-
-def whole_order_evidence(
-    refined: Refined, factors: NDArray[np.float64], *, highest: float = HIGHEST_WHOLE_ORDER
-) -> NDArray[np.float64]:
-    """Log-likelihood that the lines are whole orders of a drum at each factor, over chance.
-
-    A line at order o falls near a whole number by chance with a probability that grows with o, so
-    low orders decide, and half of a true speed, which doubles every order, loses.
-    """
-    score = np.zeros(len(factors))
-    for order, sigma, strength in zip(
-        refined.orders, refined.order_sigma, refined.strength, strict=True
-    ):
-        weight = float(np.clip(strength / 2.0, 0.0, 1.0))
-        near = order / factors
-        spread = near * np.hypot(ORDER_SPREAD, min(sigma, 0.01))
-        miss = (near - np.maximum(np.round(near), 1.0)) / spread
-        density = np.exp(-0.5 * miss**2) / (spread * np.sqrt(2 * np.pi))
-        gain = np.log(1 - WHOLE_SHARE + WHOLE_SHARE * density)
-        score += weight * np.where(near <= highest, gain, 0.0) * (near >= 0.93)
-        score -= weight * BELOW_COST * (near < 0.93)
-    return score
-
-
-# Only the drum itself turns this slowly at its top speed: a line below this is one of its first
-# orders, most likely the first (nats over a random reading).
-SLOW_LINE_HZ = 31.0
-FIRST_ORDERS = ((1.0, 6.0), (2.0, 3.0), (3.0, 2.0))
-LEAST_LOW_STRENGTH = 1.0
-
-
-def low_line_evidence(
-    refined: Refined, factors: NDArray[np.float64], top_hz: float
-) -> NDArray[np.float64]:
-    """Evidence of the strongest line that is too slow to be the motor's."""
-    slow = (refined.orders * top_hz < SLOW_LINE_HZ) & (refined.strength > LEAST_LOW_STRENGTH)
-    out = np.zeros(len(factors))
-    if slow.any():
-        line = refined.orders[slow][np.argmax(refined.strength[slow])]
-        for order, nats in FIRST_ORDERS:
-            out += nats * (np.abs(np.log(line / (order * factors))) < 2 * ORDER_SPREAD)
-    return out

@@ -17,6 +17,7 @@ from numpy.typing import NDArray
 from spinlab.recording import Recording
 from spinlab.speed.acquire import Acquired, acquire, along_the_drum
 from spinlab.speed.candidates import LEAST_WEIGHT, Candidate
+from spinlab.speed.drive_prior import ratio_prior
 from spinlab.speed.drumlock import (
     BELT_CREEP_SIGMA,
     LOCK_HOP_S,
@@ -29,7 +30,7 @@ from spinlab.speed.follow import course_of
 from spinlab.speed.indicate import indicated_course, indications
 from spinlab.speed.listen import listen
 from spinlab.speed.multiples import at_multiples
-from spinlab.speed.ratio import RatioPrior, measured_ratio
+from spinlab.speed.ratio import measured_ratio
 from spinlab.speed.reasons import NOTHING_MOVES, TOO_FAINT
 from spinlab.speed.refine import Refined
 from spinlab.speed.runs import run_numbers
@@ -47,8 +48,6 @@ if TYPE_CHECKING:
 Progress = Callable[[str, float], None]
 
 LOWEST_GRID_HZ = 0.5
-# A belt's creep lets the drum lag behind the ratio of the pulleys (0.5-1 %, value from memory).
-BELT_CREEP = 0.012
 SLOWEST_TOP_SHARE = 6.0
 LIKELY_WEIGHT = 0.8
 LIKELY_NATS = 6.0
@@ -129,24 +128,6 @@ def _decided(reading: Reading) -> bool:
 def _as_sure(second: Reading, first: Reading) -> bool:
     """Whether a second look leaves the scale decided where the first had decided it."""
     return second.scales[0].weight >= min(first.scales[0].weight, LEAST_WEIGHT)
-
-
-def ratio_prior(machine: Machine | None) -> RatioPrior | None:
-    """What a profile's drive says about the scale."""
-    if machine is None:
-        return None
-    motor = machine.motor
-    counts = [n for n in (motor.pole_pairs, motor.slots, motor.commutator_bars) if n]
-    if machine.drive == "direct" and not counts:
-        return None
-    once = (1.0, 2.0) if machine.drive == "belt" else ()
-    tolerance = machine.drum_to_motor_ratio_tolerance_percent / 100.0
-    return RatioPrior(
-        ratio=machine.drum_to_motor_ratio,
-        tolerance=tolerance + (BELT_CREEP if machine.drive == "belt" else 0.0),
-        motor_orders=tuple(sorted({*once, *(float(m * n) for n in counts for m in (1, 2, 3))})),
-        counted=bool(counts),
-    )
 
 
 def _finish(reading: Reading, heard: Heard) -> SpeedTrack:
