@@ -24,8 +24,6 @@ def ratio_prior(machine: Machine | None) -> RatioPrior | None:
         return None
     counted = counted_orders(machine.motor)
     belt = machine.drive == "belt"
-    if not belt and not counted:
-        return RatioPrior(ratio=1.0, tolerance=0.0, motor_orders=(), three_phase=True)
     once = {1.0, 2.0} if belt else set()
     tolerance = machine.drum_to_motor_ratio_tolerance_percent / 100.0
     return RatioPrior(
@@ -33,6 +31,7 @@ def ratio_prior(machine: Machine | None) -> RatioPrior | None:
         tolerance=tolerance + (BELT_CREEP if belt else 0.0),
         motor_orders=tuple(sorted(once | counted)),
         counted=bool(counted),
+        on_drum=not belt,
     )
 
 

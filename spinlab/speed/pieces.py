@@ -47,6 +47,8 @@ def proved(
     maps: Maps,
     factor: float,
     programme_rpm: tuple[float, ...] = (),
+    *,
+    turned: Own | None = None,
 ) -> NDArray[np.bool_]:
     """Frames that stand in no doubted piece, shape (frames,).
 
@@ -57,10 +59,13 @@ def proved(
         maps: the recording's maps.
         factor: drum rate over course rate.
         programme_rpm: the plateaus that a profile expects.
+        turned: `own` with the lines of a motor that sits on the drum, where one does; a level that
+            a programme does not ask for is not proved by those.
     """
     kept, frames = np.ones(len(run), bool), np.arange(len(run))
     pieces = still_pieces(refined.log_hz, run)
-    sure = [_proved(refined, piece, own, maps, factor, programme_rpm) for piece in pieces]
+    both = own, turned or own
+    sure = [_proved(refined, piece, both, maps, factor, programme_rpm) for piece in pieces]
     for k, piece in enumerate(pieces):
         same = [j for j, other in enumerate(pieces) if run[other[0]] == run[piece[0]] and sure[j]]
         if sure[k] or (any(j < k for j in same) and any(j > k for j in same)):
@@ -77,7 +82,7 @@ def proved(
 def _proved(
     refined: Refined,
     piece: NDArray[np.int64],
-    own: Own,
+    owns: tuple[Own, Own],
     maps: Maps,
     factor: float,
     programme_rpm: tuple[float, ...],
@@ -85,11 +90,9 @@ def _proved(
     level_rpm = 60.0 * factor * float(np.exp(np.median(refined.log_hz[piece])))
     over = level_rpm / np.array(programme_rpm) - 1.0
     if len(over) and not ((over > -USUALLY_BELOW) & (over < USUALLY_ABOVE)).any():
-        least = LEAST_OWN_UNASKED
-    else:
-        doubted = alike_elsewhere(refined, piece, maps, factor) > ALIKE
-        least = LEAST_OWN_DOUBTED if doubted else LEAST_OWN
-    return nats(own.part(piece)) >= least
+        return nats(owns[0].part(piece)) >= LEAST_OWN_UNASKED
+    doubted = alike_elsewhere(refined, piece, maps, factor) > ALIKE
+    return nats(owns[1].part(piece)) >= (LEAST_OWN_DOUBTED if doubted else LEAST_OWN)
 
 
 def _beside(refined: Refined, piece: NDArray[np.int64]) -> NDArray[np.bool_]:

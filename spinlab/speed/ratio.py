@@ -16,15 +16,14 @@ class RatioPrior:
     """What a profile knows: motor turns per drum turn, its relative tolerance, motor orders.
 
     `counted` says that the motor's own counts are among the orders, which are then expected;
-    `three_phase` that a three-phase motor of unknown counts sits on the drum itself, without a
-    belt.
+    `on_drum` that a three-phase motor sits on the drum itself, without a belt.
     """
 
     ratio: float
     tolerance: float
     motor_orders: tuple[float, ...] = (1.0, 2.0, 3.0, 4.0, 6.0)
     counted: bool = False
-    three_phase: bool = False
+    on_drum: bool = False
 
 
 RATIO_STEP = 0.001

@@ -105,16 +105,15 @@ def scan_scales(
     factors = np.exp(logs)
     beat, sharp = _beat_score(beats, logs)
     highest = BELOW_MOTOR_ORDER if belt else HIGHEST_WHOLE_ORDER
-    rigid = prior is not None and prior.three_phase
     whole = (
         lattice_evidence(refined, factors)
-        if rigid
+        if prior and prior.on_drum and not first_order_felt
         else whole_order_evidence(refined, factors, highest=highest)
     )
     comb = comb_evidence(lows, refined, factors)
-    ratio = (
-        ratio_evidence(refined, factors, prior) if prior and not rigid else np.zeros(len(factors))
-    )
+    ratio = np.zeros(len(factors))
+    if prior and prior.motor_orders:
+        ratio = ratio_evidence(refined, factors, prior)
     if first_order_felt and refined.strength.max(initial=0.0) > LEAST_FELT_STRENGTH:
         strongest = refined.orders[np.argmax(refined.strength)]
         whole = whole + FELT_GAIN * (np.abs(np.log(strongest / factors)) < 2 * ORDER_SPREAD)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -83,6 +83,34 @@ def own_evidence(lock: Lock, time_s: NDArray[np.float64]) -> Own:
         kin=lock.kin[nearest],
         room=lock.room[nearest],
     )
+
+
+# Without a belt the motor's lines are the drum's own turns.  Overlapping frames hear the same:
+# share of their nats that counts, and the most in one frame.
+MOTOR_SHARE = 0.4
+MOTOR_LIMIT = 8.0
+
+
+def with_motor(own: Own, refined: Refined, run: NDArray[np.int64]) -> Own:
+    """The drum's own evidence where the motor sits on it: with the lines of the longest run-up.
+
+    What stands apart from that may follow a pump or a hum, and gains nothing.
+
+    Args:
+        own: what beats and whole orders say.
+        refined: the course and its lines.
+        run: shape (frames,), runs that go on from one another share a number.
+    """
+    gain = np.minimum(MOTOR_SHARE * np.maximum(refined.gain, 0.0), MOTOR_LIMIT) * refined.carried
+    heard = {
+        int(number): float(gain[run == number].sum())
+        for number in np.unique(run)
+        if np.ptp(refined.log_hz[run == number]) > LEAST_SPREAD
+    }
+    if not heard:
+        return own
+    longest = run == max(heard, key=lambda number: heard[number])
+    return replace(own, support=own.support + np.where(longest, gain, 0.0))
 
 
 def supported(

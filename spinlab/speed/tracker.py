@@ -34,11 +34,11 @@ from spinlab.speed.ratio import measured_ratio
 from spinlab.speed.reasons import NOTHING_MOVES, TOO_FAINT
 from spinlab.speed.refine import Refined
 from spinlab.speed.runs import run_numbers
-from spinlab.speed.scale import BELOW_MOTOR_ORDER
 from spinlab.speed.steady import steady_track
 from spinlab.speed.track import SpeedTrack
 from spinlab.speed.voices import gather
 from spinlab.speed.weigh import Heard, Reading, again, merit, read
+from spinlab.speed.whole import BELOW_MOTOR_ORDER
 from spinlab.speed.write import nothing, write_down
 from spinlab.speed.zoom import zoom
 
@@ -158,6 +158,7 @@ def _finish(reading: Reading, heard: Heard) -> SpeedTrack:
         lock,
         heard.listened.maps,
         plateaus=plateaus,
+        rigid=heard.rigid,
         programme_rpm=heard.programme_rpm,
     )
     course = indicated_course(refined, reading.scales)

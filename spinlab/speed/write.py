@@ -14,7 +14,7 @@ from spinlab.speed.pieces import proved, still_pieces
 from spinlab.speed.reasons import STANDING, why_relative
 from spinlab.speed.refine import Refined
 from spinlab.speed.runs import carried, linked, moves, proven_apart, run_numbers
-from spinlab.speed.shown import Own, nats, own_evidence, supported
+from spinlab.speed.shown import Own, nats, own_evidence, supported, with_motor
 from spinlab.speed.steady_tones import mains, steady_lines
 from spinlab.speed.track import CLOCK_SHARE, LockedLine, Rival, SpeedTrack, WholePlateau
 from spinlab.speed.zoom import Zoomed
@@ -40,12 +40,14 @@ def write_down(
     maps: Maps,
     *,
     felt: bool = False,
+    rigid: bool = False,
     plateaus: Zoomed | None = None,
     programme_rpm: tuple[float, ...] = (),
 ) -> SpeedTrack:
     """The track of the best reading, with its rivals and what could not be told.
 
-    `felt` says that the scale is that of a felt first order, which must be heard to move;
+    `felt` says that the scale is that of a felt first order, which must be heard to move; `rigid`
+    that the motor sits on the drum;
     `plateaus` are those that were read as a whole; a plateau that `programme_rpm` does not ask for
     needs more proof.
     """
@@ -57,20 +59,21 @@ def write_down(
     carried_on = carried(refined, own.support)
     run = run_numbers(refined.time_s, refined.log_hz, carried_on)
     joined = linked(refined, run)
+    turned = with_motor(own, refined, joined) if rigid else own
     # one sensor feels one order, which no other stands for: its path may be faint between stretches
     moving = moves(refined, run_numbers(refined.time_s, refined.log_hz) if felt else joined)
     if not moving and (felt or not proven_apart(refined, scales[0])):
         return nothing(maps, STANDING)
-    keep = carried_on & supported(refined, joined, own, factor)
+    keep = carried_on & supported(refined, joined, turned, factor)
     if not felt:
-        keep &= proved(refined, run, own, maps, factor, programme_rpm)
+        keep &= proved(refined, run, own, maps, factor, programme_rpm, turned=turned)
     relative = np.hypot(np.hypot(refined.sigma, lock_sigma), scales[0].sigma)
     # a heavy drum does not jump: what its readings scatter by is not known better than that
     relative = np.maximum(relative, frame_noise(refined.log_hz))
     most = MOST_FELT_SIGMA if felt else MOST_SIGMA
     blurred = relative[keep]
     keep &= (steady_sigma(relative) < most) & (relative < LOST_FRAME * most)
-    if not felt and _alone(refined.log_hz[keep], run[keep], own.part(keep)):
+    if not felt and _alone(refined.log_hz[keep], run[keep], turned.part(keep)):
         keep[:] = False
     known = heard[keep]
     if not felt and len(known) and np.ptp(refined.log_hz[keep]) < STANDING_WIDTH:
