@@ -8,7 +8,7 @@ import pytest
 from spinlab.recording import Recording
 from spinlab.simulate import Parameters
 from spinlab.simulate.parameters import Drive
-from tests.benchmarks.alternatives import reading
+from tests.benchmarks.alternatives import MISTOLD_BY, mistold, reading
 from tests.benchmarks.methods import Frames, yin_audio, yin_envelope, yin_motor
 from tests.benchmarks.ridge import line_in_band, read_plateaus
 
@@ -34,6 +34,14 @@ def tones(*orders):
 def test_the_ridge_reads_a_motors_whine():
     found = read_plateaus(sound(tones(RATIO, 2 * RATIO)), UNIT, [(905.0, 0.0, 8.0)])
     assert found[0] == pytest.approx(900.0, rel=5e-4)
+
+
+def test_a_ridge_that_hears_a_whine_reads_it_however_wrongly_it_was_told():
+    told = [mistold([(900.0, 0.0, 8.0)], seed)[0] for seed in range(6)]
+    off = [abs(asked / 900.0 - 1.0) for asked, _, _ in told]
+    assert 0.02 < max(off) <= MISTOLD_BY
+    found = read_plateaus(sound(tones(RATIO, 2 * RATIO)), UNIT, told)
+    assert found == pytest.approx([900.0] * 6, rel=5e-4)
 
 
 def test_the_ridge_declines_where_nothing_stands_out():
