@@ -146,7 +146,7 @@ def publish(sections: Sequence[Section], options: Options, folder: Path) -> Path
 
 @click.command(help=__doc__)
 @click.option("--count", default=200, show_default=True, help="Recordings to simulate.")
-@click.option("--begin", default=0, help="Number of the first recording (speed alone).")
+@click.option("--begin", default=0, help="Number of the first recording (speed, alternatives).")
 @click.option("--only", type=click.Choice(PARTS), multiple=True, help="Parts to run (all).")
 @click.option("--range", "part", type=click.Choice(["report", "tuning"]), default="report")
 @click.option("--longest", default=7200.0, show_default=True, help="Longest file to time, s.")

@@ -286,7 +286,7 @@ def section(options: Any) -> Any:
     from tests.benchmarks.population import draw_cases
     from tests.benchmarks.runner import run
 
-    cases = draw_cases(options.count, options.part)
+    cases = draw_cases(options.count, options.part, begin=options.begin)
     shared: dict[str, Any] = {
         "folder": options.folder,
         "version": options.version,
