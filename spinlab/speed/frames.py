@@ -16,9 +16,9 @@ BLOCK_FRAMES = 32
 FEW_FRAMES = 400
 
 
-def blocks(frames: int) -> Iterator[slice]:
+def blocks(frames: int, size: int = BLOCK_FRAMES) -> Iterator[slice]:
     """Consecutive slices of frames, so that long recordings need no more memory than short ones."""
-    return (slice(k, min(k + BLOCK_FRAMES, frames)) for k in range(0, frames, BLOCK_FRAMES))
+    return (slice(k, min(k + size, frames)) for k in range(0, frames, size))
 
 
 def news_share(frame_s: float, hop_s: float = HOP_S) -> float:
