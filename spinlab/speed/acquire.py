@@ -26,7 +26,7 @@ ROUNDS = 4
 # A further round of learning must raise the score by this factor to be worth another.
 LEAST_GAIN = 1.02
 # Frames whose evidence is made at once for a search: few, so that it is read from the cache.
-FOLLOWED_FRAMES = 2
+FOLLOWED_FRAMES = 8
 # What was found for a family before, for several starts end in the same one.
 Known = dict[tuple[bool, bytes, bytes], tuple[Path, Path]]
 
