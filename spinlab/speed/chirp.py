@@ -162,18 +162,3 @@ def _blind_rows(wave: Floats, weight: NDArray[np.float64], window: NDArray[np.fl
     wave *= weight[:, None, :].astype(np.float32)
     wave -= wave.sum(axis=-1, keepdims=True) * (window / window.sum()).astype(np.float32)
     return np.ascontiguousarray(wave.reshape(-1, wave.shape[-1]).T)
-
-
-def kernel_power(
-    signal: Floats, centres: NDArray[np.int64], kernels: tuple[Floats, Floats]
-) -> Floats:
-    """Power of frames of `signal` around `centres` under `kernels`, (frames, alphas * cells)."""
-    frame = kernels[0].shape[0]
-    padded = np.pad(signal, frame)
-    first = np.clip(centres, 0, len(signal)) + frame - frame // 2
-    frames = np.lib.stride_tricks.sliding_window_view(padded, frame)[first]
-    real, imaginary = frames @ kernels[0], frames @ kernels[1]
-    real *= real
-    imaginary *= imaginary
-    real += imaginary
-    return real

@@ -16,6 +16,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from spinlab.speed.ranks import median, ranked
+
 Floats = NDArray[np.float32]
 
 # Share of orders of a family that are heard at all, and their mean power over the noise.
@@ -105,12 +107,12 @@ def _block_levels(power: Floats, half: int, quantile: float = 0.4) -> Floats:
         else used[..., None, :]
     )
     rank = int(quantile * blocks.shape[-1])
-    low = np.partition(blocks, rank, axis=-1)[..., rank]
+    low = ranked(blocks, rank)
     low /= np.float32(-np.log(1.0 - quantile))
     if low.shape[-1] > 2:
         inner = 0.25 * low[..., :-2] + 0.5 * low[..., 1:-1] + 0.25 * low[..., 2:]
         low = np.concatenate([low[..., :1], inner, low[..., -1:]], axis=-1)
-    least = float(np.median(low)) * 1e-6
+    least = float(median(low.reshape(-1))) * 1e-6
     return np.maximum(low, np.float32(max(least, 1e-30)), out=low)
 
 

@@ -11,6 +11,7 @@ from spinlab.speed.bands import Band
 from spinlab.speed.chirp import transform_length, warped_power
 from spinlab.speed.evidence import Floats, LogGrid, noise_floor, to_log_grid
 from spinlab.speed.frames import FEW_FRAMES, blocks
+from spinlab.speed.ranks import ranked
 
 # On a plateau longer frames see fainter lines; they serve the row of zero chirp rate only.
 LONG_FRAME_S = 3.2
@@ -160,7 +161,7 @@ def _standing_power(power: Floats, bin_hz: float, first_bin: int, *, width_hz: f
     """
     some = _sample(power)
     rank = int(STANDING_QUANTILE * len(some))
-    low = np.partition(some, rank, axis=0)[rank] / np.float32(-np.log(1 - STANDING_QUANTILE))
+    low = _low(some, rank) / np.float32(-np.log(1 - STANDING_QUANTILE))
     around = noise_floor(low, bin_hz, width_hz=width_hz)
     standing = np.where(low > STANDING_RATIO * around, low, 0.0).astype(np.float32)
     standing[..., : max(0, int(LOWEST_STANDING_HZ / bin_hz) - first_bin)] = 0.0
@@ -187,8 +188,13 @@ def _still_part(ratio: Floats) -> Floats:
     """
     some = _sample(ratio)
     rank = int(STILL_QUANTILE * len(some))
-    low = np.partition(some, rank, axis=0)[rank] / -np.log(1.0 - STILL_QUANTILE)
+    low = _low(some, rank) / -np.log(1.0 - STILL_QUANTILE)
     return np.maximum(low, 0.7).astype(np.float32)
+
+
+def _low(frames: Floats, rank: int) -> Floats:
+    """The value of a rank among frames, shape (alphas, bins)."""
+    return np.stack([ranked(np.ascontiguousarray(some.T), rank) for some in frames.swapaxes(0, 1)])
 
 
 def _sample(frames: Floats) -> Floats:
