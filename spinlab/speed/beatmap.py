@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 
 from spinlab.speed.beat_kernels import BeatKernels
 from spinlab.speed.evidence import Floats, LogGrid, line_evidence
-from spinlab.speed.frames import Halves, blocks, news_share
+from spinlab.speed.frames import Short, blocks, news_share, put, room
 from spinlab.speed.modulation import Envelopes
 from spinlab.speed.ranks import median
 
@@ -34,18 +34,18 @@ def beat_map(
     time_s: NDArray[np.float64],
     alphas: NDArray[np.float64],
     grid: LogGrid,
-) -> Halves:
+) -> Short:
     """Evidence for a beat at each rate, summed over the carrier bands."""
     if envelopes is None:
         cells = grid.extended(HIGHEST_MODULATION_HZ)
-        return np.zeros((len(time_s), len(alphas), min(cells.count, grid.count)), np.float16)
+        return room(len(time_s), len(alphas), min(cells.count, grid.count))
     centres = np.round((time_s - envelopes.start_s) * envelopes.rate_hz).astype(np.int64)
     zero = len(alphas) // 2
     cells = grid.extended(HIGHEST_MODULATION_HZ)
     place = (cells.frequency_hz - BEAT_BINS_HZ[0]) / MODULATION_BIN_HZ
     index = np.clip(np.floor(place).astype(int), 0, len(BEAT_BINS_HZ) - 2)
     part = np.clip(place - index, 0.0, 1.0).astype(np.float32)
-    out = np.zeros((len(time_s), len(alphas), cells.count), np.float16)
+    out = room(len(time_s), len(alphas), cells.count)
     short = _BeatHearing.of(envelopes, centres, alphas[zero:], MODULATION_FRAME_S)
     long = _BeatHearing.of(envelopes, centres, np.zeros(1), LONG_BEAT_FRAME_S)
     for block in blocks(len(time_s)):
@@ -56,7 +56,7 @@ def beat_map(
         on_cells *= part
         on_cells += np.take(total, index, axis=-1, mode="clip")
         on_cells[..., place < -0.5] = 0.0
-        out[block] = on_cells
+        put(on_cells, out[block])
     return out
 
 

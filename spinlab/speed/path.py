@@ -161,7 +161,7 @@ class _Move:
         wide = np.full((count, width), -np.inf, np.float32)
         first = [margin + shift for shift in shifts.tolist()]
         # what lies beside is looked at when the room to work in is free again
-        room = np.empty(count * width, np.float32)
+        room = np.zeros(count * width, np.float32)
         return _Move(
             moved=[row[k : k + cells] for row, k in zip(wide, first, strict=True)],
             wide=wide.reshape(-1),

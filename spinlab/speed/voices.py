@@ -58,7 +58,7 @@ class Evidence:
         """Evidence of lines, shape (frames, alphas, cells), not to be written to."""
         if self.kept_lines is not None:
             return self.kept_lines[block]
-        lines = self.maps.lines[block].astype(np.float32)
+        lines = self.maps.lines[block].astype(np.float32, copy=self.stands is not None)
         if self.stands is not None:
             without_standing(lines, self.stands[block], self.maps.alphas)
         return lines
