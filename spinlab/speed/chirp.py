@@ -105,16 +105,17 @@ def warped_power(
     last = min(length // 2 + 1, int(highest_hz / rate_hz * length) + 2)
     out = np.empty((len(centres), len(alphas), last - first_bin), np.float32)
     low, high = np.empty(whole.shape, np.float32), np.empty(whole.shape, np.float32)
+    padded = np.zeros((len(alphas), length), np.float32)
     for number, start in enumerate((starts - first).tolist()):
         # one index for all frames, and a rule for what lies outside: no bounds are checked
-        np.take(around[start : start + 2 * frame + 1], whole, mode="clip", out=low)
-        np.take(rise[start : start + 2 * frame + 1], whole, mode="clip", out=high)
+        np.take(around[start : start + 2 * frame + 1], whole, mode="wrap", out=low)
+        np.take(rise[start : start + 2 * frame + 1], whole, mode="wrap", out=high)
         high *= part
         low += high
-        low *= window
         # the warp gives a frame a mean of its own, which would leak into the lowest rates
-        low -= low.sum(axis=-1, keepdims=True) * share
-        spectrum = fft.rfft(low, n=length, axis=-1)[:, first_bin:last]
+        low -= (low @ share)[:, None]
+        np.multiply(low, window, out=padded[:, :frame])
+        spectrum = fft.rfft(padded, axis=-1)[:, first_bin:last]
         np.square(spectrum.real, out=out[number])
         out[number] += np.square(spectrum.imag)
     return out, rate_hz / length
