@@ -148,37 +148,6 @@ def _offsets(
     return np.array(offsets).reshape(len(time_s), frame) * sample_rate_hz
 
 
-def at_orders(
-    followed: Followed,
-    orders: NDArray[np.float64],
-    frames: NDArray[np.bool_] | None = None,
-) -> Floats:
-    """Power over noise at orders of the course, nan outside the band.
-
-    Args:
-        followed: spectra along the course.
-        orders: shape (orders,).
-        frames: shape (all frames,), those that are asked for; all where None.
-
-    Returns:
-        shape (frames, orders).
-    """
-    rows = np.arange(len(followed.rate_hz)) if frames is None else np.flatnonzero(frames)
-    bins = followed.ratio.shape[1]
-    position = followed.rate_hz[rows, None] * orders[None, :] / followed.bin_hz
-    inside = (position >= 1) & (position < bins - 1)
-    np.clip(position, 0, bins - 2, out=position)
-    whole = position.astype(np.int64)
-    part = (position - whole).astype(np.float32)
-    whole += rows[:, None] * bins
-    flat = followed.ratio.reshape(-1)
-    value = flat.take(whole)
-    whole += 1
-    value += part * (flat.take(whole) - value)
-    value[~inside] = np.nan
-    return value
-
-
 def standing(
     frequency_hz: NDArray[np.float64], steady_hz: NDArray[np.float64]
 ) -> NDArray[np.bool_]:

@@ -14,7 +14,8 @@ from numpy.typing import NDArray
 
 from spinlab.speed.bands import Band
 from spinlab.speed.evidence import Floats, line_evidence
-from spinlab.speed.follow import Course, at_orders, course_of, follow, standing
+from spinlab.speed.follow import Course, course_of, follow, standing
+from spinlab.speed.places import at_orders
 
 # Corrections tried, as shares of the rate, and how fast they may change from frame to frame.
 REACH = 0.014
