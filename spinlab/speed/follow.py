@@ -9,6 +9,8 @@ a trial chirp rate would allow.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
@@ -16,6 +18,9 @@ from numpy.typing import NDArray
 from spinlab.speed.chirp import hann, span
 from spinlab.speed.evidence import Floats, noise_floor
 from spinlab.speed.frames import blocks
+
+if TYPE_CHECKING:
+    from scipy.interpolate import CubicHermiteSpline
 
 # Beyond this a line counts by its logarithm only, so that its peak still shows but does not rule.
 STRONG_RATIO = 20.0
@@ -35,12 +40,18 @@ class Course:
     log_hz: NDArray[np.float64]
     slope: NDArray[np.float64]
 
-    def rate_hz(self, time_s: NDArray[np.float64]) -> NDArray[np.float64]:
-        """The rate at any times (cubic Hermite between knots, held outside)."""
+    @cached_property
+    def spline(self) -> CubicHermiteSpline:
+        """ln(rate) between the knots."""
         from scipy.interpolate import CubicHermiteSpline
 
+        return CubicHermiteSpline(self.time_s, self.log_hz, self.slope)
+
+    def rate_hz(self, time_s: NDArray[np.float64]) -> NDArray[np.float64]:
+        """The rate at any times (cubic Hermite between knots, held outside)."""
         inside = np.clip(time_s, self.time_s[0], self.time_s[-1])
-        return np.exp(CubicHermiteSpline(self.time_s, self.log_hz, self.slope)(inside))
+        rate_hz: NDArray[np.float64] = np.exp(self.spline(inside))
+        return rate_hz
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -122,11 +133,11 @@ def _powers(
         some = slice(k, k + together)
         whole = positions[some].astype(np.intp)
         part = (positions[some] - whole).astype(np.float32)
-        values = np.take(rise, whole, axis=1, mode="clip")
+        values = np.take(rise, whole, axis=1, mode="wrap")
         values *= part
-        values += np.take(around, whole, axis=1, mode="clip")
+        values += np.take(around, whole, axis=1, mode="wrap")
+        values -= (values @ share)[..., None]
         values *= window
-        values -= values.sum(axis=-1, keepdims=True) * share
         spectrum = fft.rfft(values, n=length, axis=-1)[..., : out.shape[-1]]
         np.square(spectrum.real, out=out[:, some])
         out[:, some] += np.square(spectrum.imag)
