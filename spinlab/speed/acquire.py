@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 from spinlab.speed.bands import SOUND_BANDS
 from spinlab.speed.evidence import Floats
 from spinlab.speed.family import Family, family_map, learn, of_drum, rebased
+from spinlab.speed.family_voice import FamilyVoice
 from spinlab.speed.frames import blocks
 from spinlab.speed.maps import Maps
 from spinlab.speed.path import Path, best_path
@@ -24,6 +25,10 @@ from spinlab.speed.voices import DRUM_SHARE, NO_LINE, Evidence, Values, centre, 
 ROUNDS = 4
 # A further round of learning must raise the score by this factor to be worth another.
 LEAST_GAIN = 1.02
+# Frames whose evidence is made at once for a search: few, so that it is read from the cache.
+FOLLOWED_FRAMES = 8
+# What was found for a family before, for several starts end in the same one.
+Known = dict[tuple[bool, bytes, bytes], tuple[Path, Path]]
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -37,7 +42,10 @@ class Acquired:
 def _follow(values: Values, evidence: Evidence) -> Path:
     """The best path through values, under the agreement of all lines on the chirp rate."""
     maps = evidence.maps
-    parts = (values(block) + evidence.votes(block) for block in blocks(len(maps.time_s)))
+    parts = (
+        values(block) + evidence.votes(block)
+        for block in blocks(len(maps.time_s), FOLLOWED_FRAMES)
+    )
     return best_path(parts, maps.alphas, step=maps.grid.step, hop_s=maps.hop_s)
 
 
@@ -46,29 +54,29 @@ def _along(path: Path, values: Values, maps: Maps) -> Floats:
     return np.concatenate(
         [
             (part := values(block))[np.arange(len(part)), path.alpha[block]]
-            for block in blocks(len(maps.time_s))
+            for block in blocks(len(maps.time_s), FOLLOWED_FRAMES)
         ]
     )
 
 
-def _followed(values: Values, family: Family, evidence: Evidence) -> tuple[Path, Path]:
-    """The best path through a family's values, and the same with wrong orders moved."""
-    maps = evidence.maps
-    once = remembered(values, len(maps.time_s))
-    path = _follow(once, evidence)
-    return path, relinked(path, _along(path, once, maps), family, maps)
+def _followed(voice: FamilyVoice, known: Known) -> tuple[Path, Path]:
+    """The best path of a family, and the same with wrong orders moved; `known` from before."""
+    key = voice.beats, voice.family.offsets.tobytes(), voice.family.shares.tobytes()
+    if key not in known:
+        evidence = voice.evidence
+        path = _follow(voice, evidence)
+        known[key] = path, relinked(path, voice.along(path), voice.family, evidence.maps)
+    return known[key]
 
 
 def _learned(
-    path: Path, evidence: Evidence, seen: Evidence, *, as_drum: bool
+    path: Path, evidence: Evidence, seen: Evidence, known: Known, *, as_drum: bool
 ) -> tuple[Path, Family]:
     """Learn the family of a path from what moves, and track it in everything that is heard.
 
     Until the score no longer rises.
     """
     maps = evidence.maps
-    count = evidence.count if as_drum else maps.grid.count
-    lowest = maps.grid.cell_of(maps.lowest_tone_hz)
     family = learn(path, maps, seen.stands)
     best: tuple[Path, Family] | None = None
     least = 0.0
@@ -77,16 +85,7 @@ def _learned(
             break
         if not as_drum:
             path, family = rebased(path, family)
-
-        def values(block: slice, family: Family = family) -> Floats:
-            lines = evidence.lines(block)
-            out = family_map(family, lines, maps.grid, count=count, lowest=lowest)
-            centre(out, min(lowest, count // 4))
-            if as_drum:
-                out += evidence.beat(block)
-            return out
-
-        path, joined = _followed(values, family, evidence)
+        path, joined = _followed(FamilyVoice.of(family, evidence, as_drum=as_drum), known)
         moved = bool((joined.cell[joined.cell >= 0] != path.cell[joined.cell >= 0]).any())
         path = joined
         if best and not moved and path.score <= least:
@@ -133,7 +132,9 @@ def track_drum(
             out[frame, :, cell + KNOWN_REACH + 1 :] -= KNOWN_NATS
         return out
 
-    return _followed(values, family, evidence)[1]
+    once = remembered(values, len(evidence.maps.time_s))
+    path = _follow(once, evidence)
+    return relinked(path, _along(path, once, evidence.maps), family, evidence.maps)
 
 
 def acquire(evidence: Evidence) -> tuple[Acquired, ...]:
@@ -149,10 +150,11 @@ def acquire(evidence: Evidence) -> tuple[Acquired, ...]:
         family = learn(path, evidence.maps)
         return (Acquired(path=path, family=family),)
     seen = moving(evidence)
-    found = _from_seeds(seen, evidence, seen)
+    known: Known = {}
+    found = _from_seeds(seen, evidence, seen, known)
     if max((a.path.score for a in found), default=0.0) < ENOUGH:
         # short ramps of faint lines need their plateaus to be found at all
-        found += _from_seeds(evidence, evidence, seen)
+        found += _from_seeds(evidence, evidence, seen, known)
     found.sort(key=lambda a: -a.path.score)
     apart: list[Acquired] = []
     for one in found:
@@ -183,7 +185,9 @@ def _same_course(one: Path, other: Path) -> bool:
     return bool(near.sum() >= SAME_SHARE * heard.sum())
 
 
-def _from_seeds(seed: Evidence, evidence: Evidence, seen: Evidence) -> list[Acquired]:
+def _from_seeds(
+    seed: Evidence, evidence: Evidence, seen: Evidence, known: Known
+) -> list[Acquired]:
     """Paths that start as the drum with its beats, and as any line with its double.
 
     Learning a family ends in the best one near its start, so lines start twice: wherever they are
@@ -195,7 +199,7 @@ def _from_seeds(seed: Evidence, evidence: Evidence, seen: Evidence) -> list[Acqu
         start = _follow(values, seed)
         if not (start.cell >= 0).any():
             continue
-        path, family = _learned(start, evidence, seen, as_drum=as_drum)
+        path, family = _learned(start, evidence, seen, known, as_drum=as_drum)
         if as_drum or len(family.offsets):
             found.append(Acquired(path=path, family=family))
     return found

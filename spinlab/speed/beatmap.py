@@ -7,10 +7,11 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from spinlab.speed.chirp import kernel_power, warped_kernels
+from spinlab.speed.beat_kernels import BeatKernels
 from spinlab.speed.evidence import Floats, LogGrid, line_evidence
-from spinlab.speed.frames import Halves, blocks, news_share
+from spinlab.speed.frames import Short, blocks, news_share, put, room
 from spinlab.speed.modulation import Envelopes
+from spinlab.speed.ranks import median
 
 MODULATION_FRAME_S = 1.6
 # On a plateau longer frames hear fainter beats; they serve the row of zero chirp rate only.
@@ -33,19 +34,19 @@ def beat_map(
     time_s: NDArray[np.float64],
     alphas: NDArray[np.float64],
     grid: LogGrid,
-) -> Halves:
+) -> Short:
     """Evidence for a beat at each rate, summed over the carrier bands."""
     if envelopes is None:
         cells = grid.extended(HIGHEST_MODULATION_HZ)
-        return np.zeros((len(time_s), len(alphas), min(cells.count, grid.count)), np.float16)
+        return room(len(time_s), len(alphas), min(cells.count, grid.count))
     centres = np.round((time_s - envelopes.start_s) * envelopes.rate_hz).astype(np.int64)
     zero = len(alphas) // 2
     cells = grid.extended(HIGHEST_MODULATION_HZ)
     place = (cells.frequency_hz - BEAT_BINS_HZ[0]) / MODULATION_BIN_HZ
     index = np.clip(np.floor(place).astype(int), 0, len(BEAT_BINS_HZ) - 2)
     part = np.clip(place - index, 0.0, 1.0).astype(np.float32)
-    out = np.zeros((len(time_s), len(alphas), cells.count), np.float16)
-    short = _BeatHearing.of(envelopes, centres, alphas, MODULATION_FRAME_S)
+    out = room(len(time_s), len(alphas), cells.count)
+    short = _BeatHearing.of(envelopes, centres, alphas[zero:], MODULATION_FRAME_S)
     long = _BeatHearing.of(envelopes, centres, np.zeros(1), LONG_BEAT_FRAME_S)
     for block in blocks(len(time_s)):
         total = short.evidence(centres[block], block)
@@ -55,59 +56,61 @@ def beat_map(
         on_cells *= part
         on_cells += np.take(total, index, axis=-1, mode="clip")
         on_cells[..., place < -0.5] = 0.0
-        out[block] = on_cells
+        put(on_cells, out[block])
     return out
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class _BeatHearing:
-    """How beats are heard in frames of one length: kernels, and the noise floor of each row."""
+    """How beats are heard in frames of one length: kernels, and the noise floor of each row.
 
-    rows: NDArray[np.float32]
-    kernels: tuple[Floats, Floats]
-    floors: tuple[Floats, ...]
-    alphas: int
+    `floors` has the shape (rows, frames, bins), for all frames of the recording.
+    """
+
+    rows: Floats
+    kernels: BeatKernels
+    floors: Floats
     frame_s: float
 
     @staticmethod
     def of(
         envelopes: Envelopes,
         centres: NDArray[np.int64],
-        alphas: NDArray[np.float64],
+        rising: NDArray[np.float64],
         frame_s: float,
     ) -> _BeatHearing:
         """The floors need the whole recording, at the chirp rate 0 alone."""
         rate_hz, frame = envelopes.rate_hz, round(frame_s * envelopes.rate_hz)
-        still = warped_kernels(BEAT_BINS_HZ, np.zeros(1), frame=frame, rate_hz=rate_hz)
+        still = BeatKernels.of(BEAT_BINS_HZ, np.zeros(1), frame=frame, rate_hz=rate_hz)
+        ((_, power),) = still.powers(envelopes.rows, centres)
         return _BeatHearing(
             rows=envelopes.rows,
-            kernels=warped_kernels(BEAT_BINS_HZ, alphas, frame=frame, rate_hz=rate_hz),
-            floors=tuple(
-                _modulation_floor(kernel_power(row, centres, still)) for row in envelopes.rows
-            ),
-            alphas=len(alphas),
+            kernels=BeatKernels.of(BEAT_BINS_HZ, rising, frame=frame, rate_hz=rate_hz),
+            floors=np.stack([_modulation_floor(row) for row in power]),
             frame_s=frame_s,
         )
 
     def evidence(self, centres: NDArray[np.int64], block: slice) -> Floats:
         """Evidence for a beat at each rate, shape (frames, alphas, bins)."""
-        total = np.zeros((len(centres), self.alphas, len(BEAT_BINS_HZ)), np.float32)
-        news = news_share(self.frame_s)
-        for row, floor in zip(self.rows, self.floors, strict=True):
-            power = kernel_power(row, centres, self.kernels).reshape(total.shape)
-            power /= floor[block][:, None, :]
-            total += line_evidence(power, prior=MODULATION_PRIOR, limit=MODULATION_LIMIT / news)
-        return total * np.float32(news)
+        middle = len(self.kernels.even_cosine) - 1
+        total = np.empty((len(centres), 2 * middle + 1, len(BEAT_BINS_HZ)), np.float32)
+        news, floors = news_share(self.frame_s), self.floors[:, block]
+        for alpha, power in self.kernels.powers(self.rows, centres):
+            power /= floors
+            heard = line_evidence(power, prior=MODULATION_PRIOR, limit=MODULATION_LIMIT / news)
+            total[:, middle + alpha] = heard.sum(axis=0)
+        total *= np.float32(news)
+        return total
 
 
 def _modulation_floor(power: Floats) -> Floats:
     """Noise floor of envelope spectra (frames, cells): one shape for all frames, one level each."""
     from scipy.ndimage import percentile_filter, uniform_filter1d
 
-    median = np.median(power, axis=0) / np.log(2.0)
-    shape = percentile_filter(median, 40, size=_odd(FLOOR_WIDTH_HZ), mode="nearest")
+    usual = median(np.ascontiguousarray(power.T)) / np.log(2.0)
+    shape = percentile_filter(usual, 40, size=_odd(FLOOR_WIDTH_HZ), mode="nearest")
     shape = np.maximum(uniform_filter1d(shape, _odd(FLOOR_SMOOTH_HZ), mode="nearest"), 1e-12)
-    level = np.median(power / shape, axis=1) / np.log(2.0)
+    level = median(power / shape) / np.log(2.0)
     return (np.maximum(level, 1e-6)[:, None] * shape[None, :]).astype(np.float32)
 
 

@@ -12,9 +12,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from spinlab.speed.evidence import Floats, line_evidence
-from spinlab.speed.follow import Course, Followed, at_orders, follow
+from spinlab.speed.follow import Course, Followed, follow
 from spinlab.speed.frames import news_of
 from spinlab.speed.modulation import Envelopes
+from spinlab.speed.places import places
 
 # Along a known course a beat stays in phase for many turns; creep ends it sooner or later.
 WINDOWS_S = (9.6, 19.2)
@@ -129,25 +130,29 @@ def limited_evidence(
 ) -> Floats:
     """`beat_evidence` with several limits to what a row gives, shape (limits, windows, factors)."""
     total = np.zeros((len(limits), len(beats.time_s), len(factors)), np.float32)
+    if not beats.rows:
+        return total
+    # all rows follow one course in the same windows
+    place = places(beats.rows[0], factors)
+    pitch_hz = beats.rows[0].rate_hz[:, None] * factors[None, :]
+    audible = place.inside & (pitch_hz >= LOWEST_BEAT_HZ)
+    some = audible[:, ::THINNED]
+    told = audible & some.any(axis=1, keepdims=True)
     for row in beats.rows:
-        ratio = at_orders(row, factors)
-        pitch = row.rate_hz[:, None] * factors[None, :]
-        audible = np.isfinite(ratio) & (pitch >= LOWEST_BEAT_HZ)
         value = line_evidence(
-            np.nan_to_num(ratio), prior=BEAT_PRIOR, mean_snr=BEAT_SNR, limit=max(limits)
+            place.values(row.ratio), prior=BEAT_PRIOR, mean_snr=BEAT_SNR, limit=max(limits)
         )
-        value[~audible] = np.nan
-        told = audible[:, ::THINNED].any(axis=1)
-        value[told] -= _median(value[told, ::THINNED], audible[told, ::THINNED])[:, None]
-        value[~told] = 0.0
-        np.nan_to_num(value, copy=False)
+        value -= _median(value[:, ::THINNED], some)[:, None]
+        value *= told
         for part, limit in zip(total, limits, strict=True):
-            part += np.minimum(value, np.float32(limit))
+            part += np.clip(value, np.float32(-np.inf), np.float32(limit))
     return total
 
 
 def _median(values: Floats, told: NDArray[np.bool_]) -> Floats:
-    """Median of what is told in each row; the rest is nan, which sorts behind."""
-    ordered, count = np.sort(values, axis=1), told.sum(axis=1)
+    """Median of what is told in each row; 0 where nothing is."""
+    count = told.sum(axis=1)
+    ordered = np.sort(np.where(told, values, np.float32(np.inf)), axis=1)
     rows = np.arange(len(values))
-    return np.float32(0.5) * (ordered[rows, (count - 1) // 2] + ordered[rows, count // 2])
+    middle = np.float32(0.5) * (ordered[rows, (count - 1) // 2] + ordered[rows, count // 2])
+    return np.where(count > 0, middle, np.float32(0.0))

@@ -105,16 +105,17 @@ def warped_power(
     last = min(length // 2 + 1, int(highest_hz / rate_hz * length) + 2)
     out = np.empty((len(centres), len(alphas), last - first_bin), np.float32)
     low, high = np.empty(whole.shape, np.float32), np.empty(whole.shape, np.float32)
+    padded = np.zeros((len(alphas), length), np.float32)
     for number, start in enumerate((starts - first).tolist()):
         # one index for all frames, and a rule for what lies outside: no bounds are checked
-        np.take(around[start : start + 2 * frame + 1], whole, mode="clip", out=low)
-        np.take(rise[start : start + 2 * frame + 1], whole, mode="clip", out=high)
+        np.take(around[start : start + 2 * frame + 1], whole, mode="wrap", out=low)
+        np.take(rise[start : start + 2 * frame + 1], whole, mode="wrap", out=high)
         high *= part
         low += high
-        low *= window
         # the warp gives a frame a mean of its own, which would leak into the lowest rates
-        low -= low.sum(axis=-1, keepdims=True) * share
-        spectrum = fft.rfft(low, n=length, axis=-1)[:, first_bin:last]
+        low -= (low @ share)[:, None]
+        np.multiply(low, window, out=padded[:, :frame])
+        spectrum = fft.rfft(padded, axis=-1)[:, first_bin:last]
         np.square(spectrum.real, out=out[number])
         out[number] += np.square(spectrum.imag)
     return out, rate_hz / length
@@ -162,18 +163,3 @@ def _blind_rows(wave: Floats, weight: NDArray[np.float64], window: NDArray[np.fl
     wave *= weight[:, None, :].astype(np.float32)
     wave -= wave.sum(axis=-1, keepdims=True) * (window / window.sum()).astype(np.float32)
     return np.ascontiguousarray(wave.reshape(-1, wave.shape[-1]).T)
-
-
-def kernel_power(
-    signal: Floats, centres: NDArray[np.int64], kernels: tuple[Floats, Floats]
-) -> Floats:
-    """Power of frames of `signal` around `centres` under `kernels`, (frames, alphas * cells)."""
-    frame = kernels[0].shape[0]
-    padded = np.pad(signal, frame)
-    first = np.clip(centres, 0, len(signal)) + frame - frame // 2
-    frames = np.lib.stride_tricks.sliding_window_view(padded, frame)[first]
-    real, imaginary = frames @ kernels[0], frames @ kernels[1]
-    real *= real
-    imaginary *= imaginary
-    real += imaginary
-    return real

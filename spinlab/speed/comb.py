@@ -6,9 +6,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from spinlab.speed.bands import LOWEST_TONE_HZ
-from spinlab.speed.evidence import line_evidence
-from spinlab.speed.follow import Followed, at_orders
+from spinlab.speed.evidence import Floats, line_evidence
+from spinlab.speed.follow import Followed
 from spinlab.speed.frames import news_of
+from spinlab.speed.places import places
 from spinlab.speed.refine import Refined
 
 COMB_ORDERS = np.arange(1.0, 25.0)
@@ -45,19 +46,23 @@ def comb_evidence(
     return score / max(1, len(lows))
 
 
-def _one_order(low: Followed, refined: Refined, at: NDArray[np.float64]) -> NDArray[np.float64]:
-    """Evidence of a line at an order for each factor, `at` being that order of the course."""
-    from scipy.ndimage import maximum_filter1d
-
-    ratio = at_orders(low, at)
-    audible = low.rate_hz[:, None] * at[None, :] >= LOWEST_TONE_HZ
-    told = np.isfinite(ratio) & audible
-    value = line_evidence(
-        np.nan_to_num(ratio), prior=COMB_PRIOR, mean_snr=COMB_SNR, limit=COMB_LIMIT
-    )
+def _one_order(low: Followed, refined: Refined, at: NDArray[np.float64]) -> Floats:
+    """Evidence of a line at an order for each factor; `at`, rising, is that order of the course."""
+    limited = np.zeros(len(at), np.float32)
+    # a line above the band in every frame says nothing; the first such one has neighbours
+    hearable = np.count_nonzero(at * low.rate_hz.min() < low.bin_hz * low.ratio.shape[1]) + 1
+    at = at[:hearable]
+    place = places(low, at)
+    told = place.inside & (low.rate_hz[:, None] * at[None, :] >= LOWEST_TONE_HZ)
     beside = np.abs(np.log(at[:, None] / refined.orders[None, :])) < KNOWN_REACH
     told &= ~beside.any(axis=1)
+    value = line_evidence(
+        place.values(low.ratio), prior=COMB_PRIOR, mean_snr=COMB_SNR, limit=COMB_LIMIT
+    )
     value *= told
-    total = COMB_TEMPER * news_of(low.time_s, low.frame_s) * maximum_filter1d(value, 3, axis=1)
-    limited: NDArray[np.float64] = np.clip(total.sum(axis=0), -ORDER_COST, ORDER_LIMIT)
+    best = value.copy()
+    np.maximum(best[:, 1:], value[:, :-1], out=best[:, 1:])
+    np.maximum(best[:, :-1], value[:, 1:], out=best[:, :-1])
+    total = COMB_TEMPER * news_of(low.time_s, low.frame_s) * best
+    limited[:hearable] = np.clip(total.sum(axis=0), -ORDER_COST, ORDER_LIMIT)
     return limited

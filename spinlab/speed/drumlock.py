@@ -23,9 +23,10 @@ from spinlab.speed.beats import (
     standing_beats,
 )
 from spinlab.speed.evidence import Floats, line_evidence
-from spinlab.speed.follow import Course, at_orders, follow, standing
+from spinlab.speed.follow import Course, follow, standing
 from spinlab.speed.frames import blocks, news_share
 from spinlab.speed.modulation import Envelopes
+from spinlab.speed.places import at_orders
 from spinlab.speed.refine import Refined, curvature_sigma, smooth_correction
 
 LOCK_WINDOW_S = 3.6

@@ -9,6 +9,8 @@ a trial chirp rate would allow.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
@@ -17,10 +19,15 @@ from spinlab.speed.chirp import hann, span
 from spinlab.speed.evidence import Floats, noise_floor
 from spinlab.speed.frames import blocks
 
+if TYPE_CHECKING:
+    from scipy.interpolate import CubicHermiteSpline
+
 # Beyond this a line counts by its logarithm only, so that its peak still shows but does not rule.
 STRONG_RATIO = 20.0
 # Points at which a frame's course is laid down.
 KNOTS = 33
+# Spectra made by one call: few enough for the processor's cache.
+TOGETHER = 16
 # Half the main lobe of the shortest frame that follows low lines.
 STANDING_REACH_HZ = 1.2
 
@@ -33,12 +40,18 @@ class Course:
     log_hz: NDArray[np.float64]
     slope: NDArray[np.float64]
 
-    def rate_hz(self, time_s: NDArray[np.float64]) -> NDArray[np.float64]:
-        """The rate at any times (cubic Hermite between knots, held outside)."""
+    @cached_property
+    def spline(self) -> CubicHermiteSpline:
+        """ln(rate) between the knots."""
         from scipy.interpolate import CubicHermiteSpline
 
+        return CubicHermiteSpline(self.time_s, self.log_hz, self.slope)
+
+    def rate_hz(self, time_s: NDArray[np.float64]) -> NDArray[np.float64]:
+        """The rate at any times (cubic Hermite between knots, held outside)."""
         inside = np.clip(time_s, self.time_s[0], self.time_s[-1])
-        return np.exp(CubicHermiteSpline(self.time_s, self.log_hz, self.slope)(inside))
+        rate_hz: NDArray[np.float64] = np.exp(self.spline(inside))
+        return rate_hz
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -113,17 +126,21 @@ def _powers(
     around = span(signals, first, last + 2)
     rise = np.diff(around, axis=1)
     share = window / window.sum()
-    for k, position in enumerate(positions - first):
-        whole = position.astype(np.intp)
-        part = (position - whole).astype(np.float32)
-        values = np.take(rise, whole, axis=1, mode="clip")
+    positions = positions - first
+    # a frame of one signal alone would leave the transform's vector lanes empty
+    together = max(1, TOGETHER // len(signals))
+    for k in range(0, len(positions), together):
+        some = slice(k, k + together)
+        whole = positions[some].astype(np.intp)
+        part = (positions[some] - whole).astype(np.float32)
+        values = np.take(rise, whole, axis=1, mode="wrap")
         values *= part
-        values += np.take(around, whole, axis=1, mode="clip")
+        values += np.take(around, whole, axis=1, mode="wrap")
+        values -= (values @ share)[..., None]
         values *= window
-        values -= values.sum(axis=1, keepdims=True) * share
-        spectrum = fft.rfft(values, n=length, axis=1)[:, : out.shape[-1]]
-        np.square(spectrum.real, out=out[:, k])
-        out[:, k] += np.square(spectrum.imag)
+        spectrum = fft.rfft(values, n=length, axis=-1)[..., : out.shape[-1]]
+        np.square(spectrum.real, out=out[:, some])
+        out[:, some] += np.square(spectrum.imag)
 
 
 def _offsets(
@@ -140,37 +157,6 @@ def _offsets(
     turns -= turns[:, KNOTS // 2, None]
     offsets = [np.interp(u, t / c, local) for t, c in zip(turns, centre, strict=True)]
     return np.array(offsets).reshape(len(time_s), frame) * sample_rate_hz
-
-
-def at_orders(
-    followed: Followed,
-    orders: NDArray[np.float64],
-    frames: NDArray[np.bool_] | None = None,
-) -> Floats:
-    """Power over noise at orders of the course, nan outside the band.
-
-    Args:
-        followed: spectra along the course.
-        orders: shape (orders,).
-        frames: shape (all frames,), those that are asked for; all where None.
-
-    Returns:
-        shape (frames, orders).
-    """
-    rows = np.arange(len(followed.rate_hz)) if frames is None else np.flatnonzero(frames)
-    bins = followed.ratio.shape[1]
-    position = followed.rate_hz[rows, None] * orders[None, :] / followed.bin_hz
-    inside = (position >= 1) & (position < bins - 1)
-    np.clip(position, 0, bins - 2, out=position)
-    whole = position.astype(np.int64)
-    part = (position - whole).astype(np.float32)
-    whole += rows[:, None] * bins
-    flat = followed.ratio.reshape(-1)
-    value = flat.take(whole)
-    whole += 1
-    value += part * (flat.take(whole) - value)
-    value[~inside] = np.nan
-    return value
 
 
 def standing(

@@ -3,22 +3,26 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
-Halves = NDArray[np.float16]
+# Values kept as `room` has it.
+Short = NDArray[np.floating[Any]]
 
 HOP_S = 0.3
 # Frames that are worked on at once.
 BLOCK_FRAMES = 32
+# The same for maps of many chirp rates, several passes over which are then made in the cache.
+CACHED_FRAMES = 8
 # Recordings of this many frames are short enough to keep in memory what is asked for repeatedly.
 FEW_FRAMES = 400
 
 
-def blocks(frames: int) -> Iterator[slice]:
+def blocks(frames: int, size: int = BLOCK_FRAMES) -> Iterator[slice]:
     """Consecutive slices of frames, so that long recordings need no more memory than short ones."""
-    return (slice(k, min(k + BLOCK_FRAMES, frames)) for k in range(0, frames, BLOCK_FRAMES))
+    return (slice(k, min(k + size, frames)) for k in range(0, frames, size))
 
 
 def news_share(frame_s: float, hop_s: float = HOP_S) -> float:
@@ -30,3 +34,27 @@ def news_of(time_s: NDArray[np.float64], frame_s: float) -> float:
     """`news_share` of frames by their centres; all of a frame is news if it is the only one."""
     hop_s = float(np.diff(time_s).min()) if len(time_s) > 1 else frame_s
     return news_share(frame_s, hop_s)
+
+
+# Bits of a number's fraction in single precision beyond those in half precision.
+SURPLUS_BITS = 13
+
+
+def room(frames: int, *shape: int) -> Short:
+    """Zeros of shape (frames, ...) to `put` values into: half precision where there are many."""
+    return np.zeros((frames, *shape), np.float32 if frames <= FEW_FRAMES else np.float16)
+
+
+def put(values: NDArray[np.float32], into: Short) -> None:
+    """Put values by with the precision of half a word, whatever the type they are kept in.
+
+    Turning single into half precision and back takes NumPy longer than what is done with the
+    values.  So where there is room for single precision they are only rounded alike (Dekker 1971,
+    "A floating-point technique for extending the available precision", Numer. Math. 18:224-242),
+    and a short recording is told the same as a part of a long one.
+    """
+    if into.dtype == np.float16:
+        into[...] = values
+        return
+    large = values * np.float32(2**SURPLUS_BITS + 1)
+    np.subtract(large, large - values, out=into)

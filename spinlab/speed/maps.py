@@ -15,7 +15,7 @@ from spinlab.speed.bands import Band
 from spinlab.speed.beatmap import beat_map
 from spinlab.speed.chirp import alpha_grid
 from spinlab.speed.evidence import Floats, LogGrid, line_evidence
-from spinlab.speed.frames import HOP_S, Halves, blocks, news_share
+from spinlab.speed.frames import CACHED_FRAMES, HOP_S, Short, blocks, news_share, put, room
 from spinlab.speed.modulation import Envelopes
 from spinlab.speed.tones import LOWEST_STANDING_HZ, cell_ratio, hearing_of, long_frames
 
@@ -34,12 +34,12 @@ class Maps:
         time_s: shape (frames,), frame centres on the file's own clock.
         alphas: shape (alphas,), 1/s.
         grid: the log grid of `lines`; `modulation` covers its first cells.
-        lines: shape (frames, alphas, cells), float16, evidence of a line in nats, taken down where
+        lines: shape (frames, alphas, cells), in half precision, evidence of a line in nats, taken down where
             it stands still for most of the recording and weighted by how much of a frame is news:
             frames longer than the hop overlap, and evidence counted twice would outvote the
             physics of the path.
-        modulation: shape (frames, alphas, cells), float16, summed evidence in nats over carrier
-            bands.
+        modulation: shape (frames, alphas, cells), in half precision, summed evidence in nats over
+            carrier bands.
         present: shape (cells,), the evidence at which a line counts as there.
         steady_hz: frequencies of lines that stand still.
         lowest_tone_hz: no tone is looked for below this.
@@ -48,8 +48,8 @@ class Maps:
     time_s: NDArray[np.float64]
     alphas: NDArray[np.float64]
     grid: LogGrid
-    lines: Halves
-    modulation: Halves
+    lines: Short
+    modulation: Short
     present: Floats
     steady_hz: NDArray[np.float64]
     lowest_tone_hz: float
@@ -85,7 +85,7 @@ def make_maps(
     grid = LogGrid(first_hz=lowest_hz, step=GRID_STEP, count=1).extended(bands[-1].high_hz)
     frames = max(1, int(duration_s / HOP_S))
     seconds = (np.arange(frames, dtype=np.float64) + 0.5) * HOP_S
-    lines = np.zeros((frames, len(alphas), grid.count), np.float16)
+    lines = room(frames, len(alphas), grid.count)
     weight = np.ones(grid.count, np.float32)
     steady: list[float] = []
     for band in bands:
@@ -94,11 +94,11 @@ def make_maps(
         weight[first:last] = news_share(band.frame_s) if len(bands) > 1 else ONE_BAND_WEIGHT
         hearing = hearing_of(band, seconds, fine, band.frame_s)
         longer = long_frames(band, seconds, part) if band is bands[0] else None
-        for block in blocks(frames):
+        for block in blocks(frames, CACHED_FRAMES):
             ratio = cell_ratio(hearing, seconds, block, part)
             if longer is not None:
                 np.maximum(ratio[:, zero], longer[block], out=ratio[:, zero])
-            lines[block, :, first:last] = line_evidence(ratio) * weight[first:last]
+            put(line_evidence(ratio) * weight[first:last], lines[block, :, first:last])
         low_hz = max(band.low_hz, LOWEST_STANDING_HZ) if band.rate_hz > 600 else band.low_hz
         steady += list(
             hearing.still_hz[(hearing.still_hz >= low_hz) & (hearing.still_hz < band.high_hz)]

@@ -86,79 +86,119 @@ def best_path(
     Returns:
         the path; its score is the evidence gained over "nothing heard throughout".
     """
-    from scipy.ndimage import maximum_filter1d
-
     shifts = np.round(alphas * hop_s / step).astype(np.int64)
     drift = int(np.ceil(UNHEARD_RATE * hop_s / step))
     fast = (FAST_COST * np.maximum(np.abs(alphas) - USUAL_RATE, 0.0)).astype(np.float32)[:, None]
-    price = np.float32(silence_cost)
     frames = itertools.chain.from_iterable(evidence)
     value = next(frames) - np.float32(silence_cost / 2)
+    fast = np.repeat(fast, value.shape[1], axis=1)
+    # only the outer rows are dearer
+    usual = np.flatnonzero(fast[:, 0] == 0)
+    outer = slice(0, usual[0]), slice(usual[-1] + 1, None)
+    price = np.float32(silence_cost)
     move = _Move.of(shifts, value.shape[1])
     kept = _Kept()
     kept.unheard.append(np.zeros(value.shape[1], np.float32))
     for frame in frames:
         top = value.max(axis=0)
-        _keep(kept, value, top, move.spare)
-        move(value, top)
-        np.maximum(value, kept.unheard[-1] - price, out=value)
+        np.copyto(move.tops, top)
+        kept.top.append(top)
+        kept.lack.append(move.lack(value))
+        move(value, kept.unheard[-1] - price)
         value += frame
-        value -= fast
-        drifted = maximum_filter1d(kept.unheard[-1], 2 * drift + 1, mode="nearest")
-        kept.unheard.append(np.maximum(top - price, drifted))
+        for rows in outer:
+            value[rows] -= fast[rows]
+        kept.unheard.append(np.maximum(top - price, _highest_near(kept.unheard[-1], drift)))
     return _trace(value, kept, silence_cost, shifts, drift)
 
 
-def _keep(kept: _Kept, value: Row, top: Row, spare: Row) -> None:
-    """Put a frame's values by."""
-    np.subtract(top, value, out=spare)
-    np.minimum(spare, np.float32(MOST_LACK), out=spare)
-    spare *= np.float32(STEPS_PER_NAT)
-    kept.top.append(top)
-    kept.lack.append(spare.astype(np.uint8))
+def _highest_near(values: Row, reach: int) -> Row:
+    """The highest of the values up to `reach` cells away, shape as `values`.
+
+    By doubling the width that each value covers, which for a row as short as this takes a third of
+    the time of SciPy's `maximum_filter1d`.
+    """
+    wanted, width = 2 * reach + 1, 1
+    row = np.full(len(values) + 2 * reach, -np.inf, np.float32)
+    row[reach : reach + len(values)] = values
+    while width < wanted:
+        further = min(width, wanted - width)
+        row = np.maximum(row[:-further], row[further:])
+        width += further
+    return row
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class _Move:
     """One step of all states: change alpha (near, or any at a price), move by it, with slack.
 
+    It is passes over whole arrays that take the time, so each works in place and, where it can, on
+    arrays without gaps, which are passed over twice as fast as rows of a wider array or a row that
+    is repeated.
+
     Attributes:
-        shifts: cells that each alpha moves by.
-        margin: cells beside the grid in `wide`, which no path comes from.
-        wide, spare: room to work in, shape (alphas, cells + 2 margins) and (alphas, cells).
+        moved: for each alpha the part of `wide` that its row moves to.
+        inside: the part of `beside` above the grid.
+        wide, beside: the states moved and beside the place they move to, shape
+            (alphas, cells + 2 margins); no path comes from the margins.
+        tops: the best alpha of each cell, for all alphas, shape (alphas, cells).
+        spare: room to work in, same shape.
+        most: `MOST_LACK`, same shape.
     """
 
-    shifts: NDArray[np.int64]
-    margin: int
+    moved: list[Row]
+    inside: Row
     wide: Row
+    beside: Row
+    tops: Row
     spare: Row
+    most: Row
 
     @staticmethod
     def of(shifts: NDArray[np.int64], cells: int) -> _Move:
-        margin = int(np.abs(shifts).max()) + 1
+        count, margin = len(shifts), int(np.abs(shifts).max()) + 1
+        width = cells + 2 * margin
+        wide = np.full((count, width), -np.inf, np.float32)
+        first = [margin + shift for shift in shifts.tolist()]
+        # what lies beside is looked at when the room to work in is free again
+        room = np.zeros(count * width, np.float32)
         return _Move(
-            shifts=shifts,
-            margin=margin,
-            wide=np.full((len(shifts), cells + 2 * margin), -np.inf, np.float32),
-            spare=np.empty((len(shifts), cells), np.float32),
+            moved=[row[k : k + cells] for row, k in zip(wide, first, strict=True)],
+            wide=wide.reshape(-1),
+            beside=room,
+            inside=room.reshape(count, width)[:, margin : margin + cells],
+            spare=room[: count * cells].reshape(count, cells),
+            tops=np.empty((count, cells), np.float32),
+            most=np.full((count, cells), MOST_LACK, np.float32),
         )
 
-    def __call__(self, value: Row, top: Row) -> None:
-        """Move `value`, shape (alphas, cells), in place; `top` is its best alpha per cell."""
+    def lack(self, value: Row) -> NDArray[np.uint8]:
+        """What each state of `value` lacks to the best alpha of its cell, in short."""
+        lack = self.spare
+        np.subtract(self.tops, value, out=lack)
+        np.minimum(lack, self.most, out=lack)
+        lack *= np.float32(STEPS_PER_NAT)
+        return lack.astype(np.uint8)
+
+    def __call__(self, value: Row, begun: Row) -> None:
+        """Move `value`, shape (alphas, cells), in place; `begun` is what each cell can begin at."""
         near = self.spare
         np.subtract(value, np.float32(ALPHA_COST), out=near)
-        np.maximum(value, top - np.float32(ALPHA_JUMP_COST), out=value)
+        self.tops[...] -= np.float32(ALPHA_JUMP_COST)
+        np.maximum(value, self.tops, out=value)
         for change in (1, 2):
             np.maximum(value[change:], near[:-change], out=value[change:])
             np.maximum(value[:-change], near[change:], out=value[:-change])
-            near -= np.float32(ALPHA_COST)
-        cells, margin = value.shape[1], self.margin
-        for row, own, shift in zip(self.wide, value, self.shifts.tolist(), strict=True):
-            row[margin + shift : margin + shift + cells] = own
-        left, middle, right = (self.wide[:, margin + k : margin + k + cells] for k in (-1, 0, 1))
-        np.maximum(left, right, out=value)
-        value -= np.float32(SLACK_COST)
-        np.maximum(value, middle, out=value)
+            if change == 1:
+                near -= np.float32(ALPHA_COST)
+        for to, row in zip(self.moved, value, strict=True):
+            to[...] = row
+        np.maximum(self.wide[:-2], self.wide[2:], out=self.beside[1:-1])
+        self.beside[...] -= np.float32(SLACK_COST)
+        np.maximum(self.beside, self.wide, out=self.beside)
+        np.copyto(value, self.inside)
+        np.copyto(self.tops, begun)
+        np.maximum(value, self.tops, out=value)
 
 
 def _trace(
@@ -206,13 +246,16 @@ def _origin(
     lack: NDArray[np.uint8], top: Row, price: NDArray[np.float64], middle: int
 ) -> tuple[float, int, int]:
     """The best way to come to a cell from `middle` or beside it: its value, alpha and cell."""
+    first = max(0, middle - 1)
+    # all three cells at once: a call costs more than the few numbers that it works on
+    cost = lack[:, first : max(0, middle + 2)] / STEPS_PER_NAT + price[:, None]
+    if not cost.size:
+        return -np.inf, 0, 0
+    whence = cost.argmin(axis=0).tolist()
+    least = cost.min(axis=0).tolist()
     best = (-np.inf, 0, 0)
-    for beside in (0, -1, 1):
-        f = middle + beside
-        if 0 <= f < len(top):
-            cost = lack[:, f] / STEPS_PER_NAT + price
-            a = int(np.argmin(cost))
-            gain = float(top[f]) - float(cost[a]) - SLACK_COST * abs(beside)
-            if gain > best[0]:
-                best = (gain, a, f)
+    for f in sorted(range(first, first + len(least)), key=lambda f: abs(f - middle)):
+        gain = float(top[f]) - least[f - first] - SLACK_COST * abs(f - middle)
+        if gain > best[0]:
+            best = (gain, whence[f - first], f)
     return best

@@ -14,7 +14,8 @@ from numpy.typing import NDArray
 
 from spinlab.speed.bands import Band
 from spinlab.speed.evidence import Floats, line_evidence
-from spinlab.speed.follow import Course, Followed, at_orders, course_of, follow, standing
+from spinlab.speed.follow import Course, course_of, follow, standing
+from spinlab.speed.places import at_orders
 
 # Corrections tried, as shares of the rate, and how fast they may change from frame to frame.
 REACH = 0.014
@@ -135,9 +136,14 @@ def line_maps(
 ) -> Floats:
     """Evidence of each line for each correction, shape (lines, frames, corrections)."""
     out = np.zeros((len(orders), len(time_s), len(correction)), np.float32)
+    pitch = course.rate_hz(time_s) * orders[:, None]
+    told = ~standing(pitch, steady_hz)
     for band in bands:
+        use = told & (pitch >= band.low_hz) & (pitch < band.high_hz)
         for first in range(0, len(time_s), BLOCK_FRAMES):
             block = slice(first, first + BLOCK_FRAMES)
+            if not use[:, block].any():
+                continue
             (followed,) = follow(
                 band.signal[None],
                 band.rate_hz,
@@ -148,25 +154,13 @@ def line_maps(
                 highest_hz=band.high_hz * 1.03,
                 floor_width_hz=40.0 / band.follow_s,
             )
-            for row, order in zip(out[:, block], orders, strict=True):
-                _add_line(row, followed, band, float(order), correction, steady_hz)
+            for row, frames, order in zip(out[:, block], use[:, block], orders, strict=True):
+                if frames.any():
+                    ratio = at_orders(followed, float(order) * np.exp(correction), frames)
+                    row[frames] = line_evidence(
+                        np.nan_to_num(ratio), prior=0.5, mean_snr=20.0, limit=LINE_LIMIT
+                    )
     return out
-
-
-def _add_line(
-    row: Floats,
-    followed: Followed,
-    band: Band,
-    order: float,
-    correction: NDArray[np.float64],
-    steady_hz: NDArray[np.float64],
-) -> None:
-    """Evidence of one line where it lies in a band, into `row` (frames, corrections)."""
-    pitch = followed.rate_hz * order
-    use = (pitch >= band.low_hz) & (pitch < band.high_hz) & ~standing(pitch, steady_hz)
-    if use.any():
-        ratio = np.nan_to_num(at_orders(followed, order * np.exp(correction), use))
-        row[use] = line_evidence(ratio, prior=0.5, mean_snr=20.0, limit=LINE_LIMIT)
 
 
 def smooth_correction(total: Floats) -> NDArray[np.int64]:

@@ -10,7 +10,8 @@ from numpy.typing import NDArray
 from spinlab.speed.bands import Band
 from spinlab.speed.chirp import transform_length, warped_power
 from spinlab.speed.evidence import Floats, LogGrid, noise_floor, to_log_grid
-from spinlab.speed.frames import FEW_FRAMES, blocks
+from spinlab.speed.frames import CACHED_FRAMES, FEW_FRAMES, blocks
+from spinlab.speed.ranks import ranked
 
 # On a plateau longer frames see fainter lines; they serve the row of zero chirp rate only.
 LONG_FRAME_S = 3.2
@@ -26,8 +27,8 @@ FLOOR_MARGIN = 3
 class Hearing:
     """How one band is heard: chirp rates, frame, and what stands still in it.
 
-    `first_bin` is the number of the first bin; `kept` holds every frame's ratio over noise and
-    over what stands still where there are few frames.
+    `first_bin` is the number of the first bin; `kept` holds every frame's ratio over noise where
+    there are few frames.
     """
 
     band: Band
@@ -49,13 +50,11 @@ def hearing_of(
     first_bin = _first_bin(band, frame_s)
     power, bin_hz = _power(band, seconds[::every], alphas, frame_s, first_bin)
     standing = _standing_power(power, bin_hz, first_bin, width_hz=FLOOR_WIDTH / frame_s)
-    for block in blocks(len(power)):
+    for block in blocks(len(power), CACHED_FRAMES):
         power[block] /= _floor(power[block], bin_hz, frame_s, standing)
     still = _still_part(power)
     middle = len(alphas) // 2
     bins = np.union1d(np.flatnonzero(standing[middle] > 0), steady_bins(still[middle]))
-    if every == 1:
-        power /= still
     return Hearing(
         band=band,
         alphas=alphas,
@@ -65,7 +64,7 @@ def hearing_of(
         still_hz=(bins + first_bin).astype(np.float64) * bin_hz,
         bin_hz=bin_hz,
         first_bin=first_bin,
-        kept=best_of_three(power) if every == 1 else None,
+        kept=power if every == 1 else None,
     )
 
 
@@ -114,7 +113,7 @@ def ratio_over_noise(hearing: Hearing, seconds: NDArray[np.float64], block: slic
         block: the frames that are wanted.
     """
     if hearing.kept is not None:
-        return hearing.kept[block]
+        return best_of_three(hearing.kept[block] / hearing.still)
     power, bin_hz = _power(
         hearing.band, seconds[block], hearing.alphas, hearing.frame_s, hearing.first_bin
     )
@@ -160,7 +159,7 @@ def _standing_power(power: Floats, bin_hz: float, first_bin: int, *, width_hz: f
     """
     some = _sample(power)
     rank = int(STANDING_QUANTILE * len(some))
-    low = np.partition(some, rank, axis=0)[rank] / np.float32(-np.log(1 - STANDING_QUANTILE))
+    low = _low(some, rank) / np.float32(-np.log(1 - STANDING_QUANTILE))
     around = noise_floor(low, bin_hz, width_hz=width_hz)
     standing = np.where(low > STANDING_RATIO * around, low, 0.0).astype(np.float32)
     standing[..., : max(0, int(LOWEST_STANDING_HZ / bin_hz) - first_bin)] = 0.0
@@ -187,8 +186,15 @@ def _still_part(ratio: Floats) -> Floats:
     """
     some = _sample(ratio)
     rank = int(STILL_QUANTILE * len(some))
-    low = np.partition(some, rank, axis=0)[rank] / -np.log(1.0 - STILL_QUANTILE)
+    low = _low(some, rank) / -np.log(1.0 - STILL_QUANTILE)
     return np.maximum(low, 0.7).astype(np.float32)
+
+
+def _low(frames: Floats, rank: int) -> Floats:
+    """The value of a rank among frames, shape (alphas, bins)."""
+    # one chirp rate at a time, copied before it is turned, which is faster within the cache
+    parts = (np.ascontiguousarray(frames[:, k]).T for k in range(frames.shape[1]))
+    return np.stack([ranked(np.ascontiguousarray(part), rank) for part in parts])
 
 
 def _sample(frames: Floats) -> Floats:

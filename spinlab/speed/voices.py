@@ -58,7 +58,7 @@ class Evidence:
         """Evidence of lines, shape (frames, alphas, cells), not to be written to."""
         if self.kept_lines is not None:
             return self.kept_lines[block]
-        lines = self.maps.lines[block].astype(np.float32)
+        lines = self.maps.lines[block].astype(np.float32, copy=self.stands is not None)
         if self.stands is not None:
             without_standing(lines, self.stands[block], self.maps.alphas)
         return lines
@@ -189,11 +189,28 @@ def centre(values: Floats, first: int) -> Floats:
     Below `first` nothing can be told; absent lines cost evidence where they could be heard, so
     without this speeds too slow to be told would win by default.
     """
-    if values.shape[-1] > first:
-        some = values[:, ::2, first::3].reshape(len(values), -1)
-        common = np.quantile(some, COMMON_SHARE, axis=1).astype(np.float32)
-        values[..., first:] -= common[:, None, None]
-        values[..., :first] -= np.maximum(common, 0.0)[:, None, None]
+    return lessened(values, first, chance(values, first))
+
+
+def chance(values: Floats, first: int) -> Floats:
+    """What chance offers from cell `first` on, shape (frames,)."""
+    some = values[:, ::2, first::3].reshape(len(values), -1)
+    last = some.shape[1] - 1
+    if last < 0:
+        return np.zeros(len(values), np.float32)
+    # what np.quantile returns, in a fifth of its time over arrays as small as these
+    place = COMMON_SHARE * last
+    below, above = int(place), min(int(place) + 1, last)
+    ordered = np.partition(some, (below, above), axis=1)
+    low, high, part = ordered[:, below], ordered[:, above], place - below
+    common: Floats = low + (high - low) * part if part < 0.5 else high - (high - low) * (1 - part)
+    return common
+
+
+def lessened(values: Floats, first: int, common: Floats) -> Floats:
+    """Values less what chance offers in each frame, in place."""
+    values[..., first:] -= common[:, None, None]
+    values[..., :first] -= np.maximum(common, 0.0)[:, None, None]
     return values
 
 

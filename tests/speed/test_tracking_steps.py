@@ -5,7 +5,8 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from spinlab.speed.chirp import alpha_grid, kernel_power, warped_kernels, warped_power
+from spinlab.speed.beat_kernels import BeatKernels
+from spinlab.speed.chirp import alpha_grid, warped_power
 from spinlab.speed.evidence import LogGrid, family_evidence, line_evidence, noise_floor
 from spinlab.speed.follow import course_of, follow
 from spinlab.speed.path import best_path
@@ -36,9 +37,25 @@ def test_a_chirp_is_sharpest_at_its_own_chirp_rate():
 def test_kernels_give_white_noise_its_own_variance():
     rng = np.random.default_rng(1)
     signal = rng.normal(0.0, 3.0, 40_000).astype(np.float32)
-    kernels = warped_kernels(np.array([7.0, 19.0]), np.array([0.0, 0.1]), frame=256, rate_hz=160.0)
-    power = kernel_power(signal, np.arange(300, 39_000, 150), kernels)
-    assert power.mean() == pytest.approx(9.0, rel=0.12)
+    kernels = BeatKernels.of(
+        np.array([7.0, 19.0]), np.array([0.0, 0.1]), frame=256, rate_hz=160.0
+    )
+    powers = dict(kernels.powers(signal[None], np.arange(300, 39_000, 150)))
+    assert sorted(powers) == [-1, 0, 1]
+    for power in powers.values():
+        assert power.mean() == pytest.approx(9.0, rel=0.12)
+
+
+@pytest.mark.parametrize("frame", [255, 256])
+def test_kernels_read_a_beat_that_falls_at_the_falling_chirp_rate_alone(frame: int):
+    rate_hz, alpha, cells_hz = 160.0, 0.4, np.array([18.0, 20.0, 22.0])
+    time_s = (np.arange(1600) - 800) / rate_hz
+    falling = np.cos(2 * np.pi * 20.0 * (time_s - 0.5 * alpha * time_s**2)).astype(np.float32)
+    kernels = BeatKernels.of(cells_hz, np.array([0.0, alpha]), frame=frame, rate_hz=rate_hz)
+    powers = {k: p[0, 0] for k, p in kernels.powers(falling[None], np.array([800]))}
+    # a Hann window of n samples, weighted to unit energy, gathers n / 3 of a cosine's square
+    assert powers[-1][1] == pytest.approx(frame / 6, rel=0.02)
+    assert max(powers[0][1], powers[1][1], powers[-1][0], powers[-1][2]) < 0.5 * powers[-1][1]
 
 
 def test_the_noise_floor_of_noise_is_its_mean_and_passes_under_a_line():
