@@ -43,8 +43,7 @@ def _follow(values: Values, evidence: Evidence) -> Path:
     """The best path through values, under the agreement of all lines on the chirp rate."""
     maps = evidence.maps
     parts = (
-        values(block) + evidence.votes(block)
-        for block in blocks(len(maps.time_s), FOLLOWED_FRAMES)
+        values(block) + evidence.votes(block) for block in blocks(len(maps.time_s), FOLLOWED_FRAMES)
     )
     return best_path(parts, maps.alphas, step=maps.grid.step, hop_s=maps.hop_s)
 
@@ -185,9 +184,7 @@ def _same_course(one: Path, other: Path) -> bool:
     return bool(near.sum() >= SAME_SHARE * heard.sum())
 
 
-def _from_seeds(
-    seed: Evidence, evidence: Evidence, seen: Evidence, known: Known
-) -> list[Acquired]:
+def _from_seeds(seed: Evidence, evidence: Evidence, seen: Evidence, known: Known) -> list[Acquired]:
     """Paths that start as the drum with its beats, and as any line with its double.
 
     Learning a family ends in the best one near its start, so lines start twice: wherever they are

@@ -28,6 +28,9 @@ ALIKE = 0.9
 LEAST_OWN_UNASKED = 25.0
 USUALLY_BELOW = 0.1
 USUALLY_ABOVE = 0.03
+# A test steps upwards (common practice, no published source): share by which a piece that stands
+# before a slower one is faster for it to need as much.
+FASTER = 1.1
 # What stands at the same level this close (s) to a doubted piece goes with it.
 WITH_IT_S = 4.0
 # Strongest lines that are compared, and the other speeds that count: from one another in ln, rpm.
@@ -66,6 +69,8 @@ def proved(
     pieces = still_pieces(refined.log_hz, run)
     both = own, turned or own
     sure = [_proved(refined, piece, both, maps, factor, programme_rpm) for piece in pieces]
+    for k in _before_slower(refined, pieces):
+        sure[k] &= nats(own.part(pieces[k])) >= LEAST_OWN_UNASKED
     for k, piece in enumerate(pieces):
         same = [j for j, other in enumerate(pieces) if run[other[0]] == run[piece[0]] and sure[j]]
         if sure[k] or (any(j < k for j in same) and any(j > k for j in same)):
@@ -93,6 +98,13 @@ def _proved(
         return nats(owns[0].part(piece)) >= LEAST_OWN_UNASKED
     doubted = alike_elsewhere(refined, piece, maps, factor) > ALIKE
     return nats(owns[1].part(piece)) >= (LEAST_OWN_DOUBTED if doubted else LEAST_OWN)
+
+
+def _before_slower(refined: Refined, pieces: tuple[NDArray[np.int64], ...]) -> list[int]:
+    """Pieces before one that stands slower: a line that falls may be a sideband of the carrier."""
+    level = [float(np.median(refined.log_hz[piece])) for piece in pieces]
+    slowest_after = np.minimum.accumulate([*level, np.inf][::-1])[::-1][1:]
+    return [k for k in range(len(pieces)) if level[k] > slowest_after[k] + np.log(FASTER)]
 
 
 def _beside(refined: Refined, piece: NDArray[np.int64]) -> NDArray[np.bool_]:

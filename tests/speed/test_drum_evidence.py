@@ -171,18 +171,18 @@ def test_beats_at_twice_the_speed_are_its_own_where_it_beats_itself_or_could_not
     assert not kept([1.0, 0, 0, 0, 12.0, 0, 0])
 
 
-def plateau_maps(lines_hz):
-    """Maps of forty frames in which lines stand."""
+def plateau_maps(lines_hz, *, frames=40):
+    """Maps of some frames in which lines stand."""
     grid = LogGrid(first_hz=10.0, step=0.005, count=1000)
-    values = np.full((40, 3, 1000), -0.3, np.float16)
+    values = np.full((frames, 3, 1000), -0.3, np.float16)
     for line_hz in lines_hz:
         values[:, 1, grid.shift_of(line_hz / 10.0)] = 6.0
     return Maps(
-        time_s=0.3 * np.arange(40.0),
+        time_s=0.3 * np.arange(float(frames)),
         alphas=np.array([-0.1, 0.0, 0.1]),
         grid=grid,
         lines=values,
-        modulation=np.zeros((40, 3, 100), np.float16),
+        modulation=np.zeros((frames, 3, 100), np.float16),
         present=np.full(1000, 0.4, np.float32),
         steady_hz=np.zeros(0),
         lowest_tone_hz=7.0,
@@ -297,6 +297,23 @@ def test_a_speed_that_nobody_asked_for_needs_more_proof(asked_rpm, least):
         each = np.full(40, nats / 20.0)
         own = Own(support=each, beating=each, kin=np.zeros((40, 0)), room=np.full(40, 4.0))
         return bool(proved(refined, run, own, maps, 0.9, asked_rpm).all())
+
+    assert kept(1.05 * least)
+    assert not kept(0.95 * least)
+
+
+@pytest.mark.parametrize(
+    ("second_hz", "least"), [(30.0, LEAST_OWN), (19.0, LEAST_OWN), (16.0, LEAST_OWN_UNASKED)]
+)
+def test_what_stands_before_something_slower_needs_more_proof(second_hz, least):
+    # A test steps upwards (common practice, no published source); the second plateau is proved.
+    refined = refined_of(np.log(np.repeat([20.0, second_hz], 40)), orders=(8.0, 9.0, 11.3))
+    run, maps = np.repeat([0, 1], 40), plateau_maps((160.0, 180.0, 226.0), frames=80)
+
+    def kept(nats):
+        each = np.repeat([nats / 20.0, 10.0], 40)
+        own = Own(support=each, beating=each, kin=np.zeros((80, 0)), room=np.full(80, 4.0))
+        return bool(proved(refined, run, own, maps, 0.9)[:40].all())
 
     assert kept(1.05 * least)
     assert not kept(0.95 * least)
