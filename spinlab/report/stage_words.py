@@ -32,12 +32,28 @@ def is_indicated(stages: Sequence[Stage]) -> bool:
     return any(stage.speed_rpm is None and stage.indicated_rpm is not None for stage in stages)
 
 
+def _open_above(table: StageTable, speed_rpm: float) -> bool:
+    """Whether a stage faster than a speed could not be measured: the drum may have reached it."""
+    return any(
+        stage.outcome == "not measurable" and (stage.expected_rpm or 0.0) > speed_rpm
+        for stage in table.stages
+    )
+
+
+def _top_speed(speed: str, *, open_above: bool) -> str:
+    if open_above:
+        return tell(
+            "Fastest speed measured: {speed} rpm; the drum may have turned faster.", speed=speed
+        )
+    return tell("Top speed really reached: {speed} rpm.", speed=speed)
+
+
 def between_stages(table: StageTable) -> tuple[str, ...]:
     """Sentences about what lies between and after the plateaus."""
     lines = []
     if table.top_speed_rpm is not None:
         top = measured(table.top_speed_rpm, table.top_speed_standard_uncertainty_rpm)
-        lines.append(tell("Top speed really reached: {speed} rpm.", speed=top))
+        lines.append(_top_speed(top, open_above=_open_above(table, table.top_speed_rpm)))
     if table.retries:
         given_up = ", ".join(
             tell("{speed} rpm at {time}", speed=number(r.speed_rpm, 0), time=clock(r.time_s))

@@ -38,6 +38,21 @@ def test_every_measured_speed_carries_its_interval(report):
     assert "± is twice the standard uncertainty" in report
 
 
+def test_the_fastest_speed_is_not_called_the_top_where_a_faster_stage_could_not_be_measured(
+    invented,
+):
+    *lower, top = invented.stages.stages
+    unknown = Stage(
+        expected_rpm=top.expected_rpm, outcome="not measurable", reason="Too faint to be followed."
+    )
+    for stages, words in (
+        ((*lower, top), "Top speed really reached"),
+        ((*lower, unknown), "Fastest speed measured"),
+    ):
+        report = text_report(invented.but(stages=replace(invented.stages, stages=stages)))
+        assert words in report
+
+
 @pytest.mark.parametrize("room", range(20))
 def test_no_line_ends_between_a_number_and_its_uncertainty_or_unit(nothing_known, room):
     # As many letters as place each part of the quantity at the 80th column once.
