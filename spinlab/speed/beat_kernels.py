@@ -53,9 +53,7 @@ class BeatKernels:
             frame=frame,
         )
 
-    def powers(
-        self, signals: Floats, centres: NDArray[np.int64]
-    ) -> Iterator[tuple[int, Floats]]:
+    def powers(self, signals: Floats, centres: NDArray[np.int64]) -> Iterator[tuple[int, Floats]]:
         """Power of frames around `centres`, chirp rate by chirp rate.
 
         Args:

@@ -37,9 +37,7 @@ def test_a_chirp_is_sharpest_at_its_own_chirp_rate():
 def test_kernels_give_white_noise_its_own_variance():
     rng = np.random.default_rng(1)
     signal = rng.normal(0.0, 3.0, 40_000).astype(np.float32)
-    kernels = BeatKernels.of(
-        np.array([7.0, 19.0]), np.array([0.0, 0.1]), frame=256, rate_hz=160.0
-    )
+    kernels = BeatKernels.of(np.array([7.0, 19.0]), np.array([0.0, 0.1]), frame=256, rate_hz=160.0)
     powers = dict(kernels.powers(signal[None], np.arange(300, 39_000, 150)))
     assert sorted(powers) == [-1, 0, 1]
     for power in powers.values():
