@@ -109,7 +109,8 @@ def follow(
         _powers(signals, positions, window, length, power)
         power /= noise_floor(power, bin_hz, width_hz=floor_width_hz)
         strong = power > STRONG_RATIO
-        power[strong] = STRONG_RATIO * (1 + np.log(power[strong] / STRONG_RATIO))
+        ratio = power[strong] / STRONG_RATIO
+        power[strong] = STRONG_RATIO * (1 + np.log(ratio))
     return tuple(
         Followed(time_s=time_s, rate_hz=rate_hz, ratio=row, bin_hz=bin_hz, frame_s=frame_s)
         for row in out
