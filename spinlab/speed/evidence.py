@@ -160,7 +160,7 @@ def to_log_grid(ratio: Floats, bin_hz: float, grid: LogGrid, *, first_bin: int =
     penalty = np.log(high - low).astype(np.float32)
     wide = int(np.argmax(penalty > 0)) if (penalty > 0).any() else grid.count
     out[..., wide:] -= penalty[wide:]
-    np.maximum(out, np.float32(0.0), out=out)
+    np.clip(out, np.float32(0.0), np.float32(np.inf), out=out)
     out[..., edges[:-1] > bins - 1] = 0.0
     return out
 
