@@ -7,7 +7,7 @@ which order it follows: the scale is decided afterwards, on finer evidence.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -18,17 +18,24 @@ from spinlab.speed.family import Family, family_map, learn, of_drum, rebased
 from spinlab.speed.family_voice import FamilyVoice
 from spinlab.speed.frames import blocks
 from spinlab.speed.maps import Maps
-from spinlab.speed.path import Path, best_path
+from spinlab.speed.path import SILENCE_COST, Path, best_path
 from spinlab.speed.relink import relinked
-from spinlab.speed.voices import DRUM_SHARE, NO_LINE, Evidence, Values, centre, moving, remembered
+from spinlab.speed.voices import (
+    DRUM_SHARE,
+    LOWEST_SEED_HZ,
+    NO_LINE,
+    Evidence,
+    Values,
+    centre,
+    moving,
+    remembered,
+)
 
 ROUNDS = 4
 # A further round of learning must raise the score by this factor to be worth another.
 LEAST_GAIN = 1.02
 # Frames whose evidence is made at once for a search: few, so that it is read from the cache.
 FOLLOWED_FRAMES = 8
-# What was found for a family before, for several starts end in the same one.
-Known = dict[tuple[bool, bytes, bytes], tuple[Path, Path]]
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -39,13 +46,35 @@ class Acquired:
     family: Family
 
 
-def _follow(values: Values, evidence: Evidence) -> Path:
-    """The best path through values, under the agreement of all lines on the chirp rate."""
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Known:
+    """Paths that were searched for, lest it be done again: several starts end in one family.
+
+    Attributes:
+        families: for a family (with beats or without, offsets, shares) its path, and the same
+            with wrong orders moved.
+        drums: the path of the drum alone in some evidence.
+    """
+
+    families: dict[tuple[bool, bytes, bytes], tuple[Path, Path]] = field(default_factory=dict)
+    drums: list[tuple[Evidence, Path]] = field(default_factory=list)
+
+
+def _follow(values: Values, evidence: Evidence, *, first: int = 0, last: int | None = None) -> Path:
+    """The best path through values, under the agreement of all lines on the chirp rate.
+
+    Args:
+        values: what is followed.
+        evidence: from `gather`.
+        first, last: the cells that hold the path.
+    """
     maps = evidence.maps
     parts = (
-        values(block) + evidence.votes(block) for block in blocks(len(maps.time_s), FOLLOWED_FRAMES)
+        values(block)[..., first:last] + evidence.votes(block)
+        for block in blocks(len(maps.time_s), FOLLOWED_FRAMES)
     )
-    return best_path(parts, maps.alphas, step=maps.grid.step, hop_s=maps.hop_s)
+    path = best_path(parts, maps.alphas, step=maps.grid.step, hop_s=maps.hop_s)
+    return replace(path, cell=np.where(path.cell >= 0, path.cell + first, -1))
 
 
 def _along(path: Path, values: Values, maps: Maps) -> Floats:
@@ -61,11 +90,11 @@ def _along(path: Path, values: Values, maps: Maps) -> Floats:
 def _followed(voice: FamilyVoice, known: Known) -> tuple[Path, Path]:
     """The best path of a family, and the same with wrong orders moved; `known` from before."""
     key = voice.beats, voice.family.offsets.tobytes(), voice.family.shares.tobytes()
-    if key not in known:
-        evidence = voice.evidence
-        path = _follow(voice, evidence)
-        known[key] = path, relinked(path, voice.along(path), voice.family, evidence.maps)
-    return known[key]
+    if key not in known.families:
+        path = _follow(voice, voice.evidence)
+        joined = relinked(path, voice.along(path), voice.family, voice.evidence.maps)
+        known.families[key] = path, joined
+    return known.families[key]
 
 
 def _learned(
@@ -136,11 +165,12 @@ def track_drum(
     return relinked(path, _along(path, once, evidence.maps), family, evidence.maps)
 
 
-def acquire(evidence: Evidence) -> tuple[Acquired, ...]:
+def acquire(evidence: Evidence, known: Known) -> tuple[Acquired, ...]:
     """Paths of whatever moves, best first; empty if nothing does.
 
     Args:
         evidence: from `gather`.
+        known: what was searched for is noted there.
     """
     if evidence.first_order_felt:
         path = _follow(evidence.as_drum, evidence)
@@ -149,7 +179,6 @@ def acquire(evidence: Evidence) -> tuple[Acquired, ...]:
         family = learn(path, evidence.maps)
         return (Acquired(path=path, family=family),)
     seen = moving(evidence)
-    known: Known = {}
     found = _from_seeds(seen, evidence, seen, known)
     if max((a.path.score for a in found), default=0.0) < ENOUGH:
         # short ramps of faint lines need their plateaus to be found at all
@@ -190,10 +219,15 @@ def _from_seeds(seed: Evidence, evidence: Evidence, seen: Evidence, known: Known
     Learning a family ends in the best one near its start, so lines start twice: wherever they are
     loudest, and above the hum and the drum's own noise.
     """
-    starts = [(seed.as_drum, True), (seed.as_line, False), (_higher(seed), False)]
+    grid = seed.maps.grid
+    higher = slice(*(grid.cell_of(hz) for hz in HIGHER_HZ))
+    starts = (
+        _drum_alone(seed, known),
+        _line_within(slice(grid.cell_of(LOWEST_SEED_HZ), grid.count), seed),
+        _line_within(higher, seed),
+    )
     found: list[Acquired] = []
-    for values, as_drum in starts:
-        start = _follow(values, seed)
+    for as_drum, start in zip((True, False, False), starts, strict=True):
         if not (start.cell >= 0).any():
             continue
         path, family = _learned(start, evidence, seen, known, as_drum=as_drum)
@@ -202,7 +236,19 @@ def _from_seeds(seed: Evidence, evidence: Evidence, seen: Evidence, known: Known
     return found
 
 
-def along_the_drum(evidence: Evidence, found: tuple[Acquired, ...]) -> tuple[Acquired, ...]:
+def _drum_alone(evidence: Evidence, known: Known) -> Path:
+    """The path of the drum's own orders and beats by themselves."""
+    for of, path in known.drums:
+        if of is evidence:
+            return path
+    path = _follow(evidence.as_drum, evidence)
+    known.drums.append((evidence, path))
+    return path
+
+
+def along_the_drum(
+    evidence: Evidence, found: tuple[Acquired, ...], known: Known
+) -> tuple[Acquired, ...]:
     """The path of the drum's own orders and beats by themselves, unless it was found already.
 
     Where other orders are heard on every plateau, no family can be learned.
@@ -210,8 +256,9 @@ def along_the_drum(evidence: Evidence, found: tuple[Acquired, ...]) -> tuple[Acq
     Args:
         evidence: from `gather`.
         found: from `acquire`.
+        known: the same as for `acquire`.
     """
-    path = _follow(evidence.as_drum, evidence)
+    path = _drum_alone(evidence, known)
     if not (path.cell >= 0).any() or any(_same_course(path, one.path) for one in found):
         return ()
     family = of_drum(learn(path, evidence.maps), evidence.maps.grid.step)
@@ -222,14 +269,25 @@ def along_the_drum(evidence: Evidence, found: tuple[Acquired, ...]) -> tuple[Acq
 HIGHER_HZ = (SOUND_BANDS[0][0], SOUND_BANDS[1][0])
 
 
-def _higher(evidence: Evidence) -> Values:
-    """Evidence of any line with its double among motor and pole lines alone."""
-    grid = evidence.maps.grid
-    low, high = (grid.cell_of(hz) for hz in HIGHER_HZ)
+# Frames for which a path may follow no line before it would rather be silent.
+FOLLOWS_NOTHING = int(2 * SILENCE_COST / -NO_LINE)
+
+
+def _line_within(cells: slice, evidence: Evidence) -> Path:
+    """The best path of any line with its double within some cells.
+
+    Outside them no line is looked for, and what follows none loses as much as two changes between
+    heard and not heard cost after `FOLLOWS_NOTHING` frames; so no path gets farther from them, at
+    the fastest chirp rate, than there and back in that time.  What lies beyond is not searched.
+    """
+    maps = evidence.maps
+    fastest = int(np.ceil(np.abs(maps.alphas).max() * maps.hop_s / maps.grid.step)) + 1
+    reach = fastest * (FOLLOWS_NOTHING + 1) // 2
 
     def values(block: slice) -> Floats:
         out = evidence.as_line(block)
-        out[..., :low] = out[..., high:] = NO_LINE
+        out[..., : cells.start] = out[..., cells.stop :] = NO_LINE
         return out
 
-    return values
+    first, last = max(0, cells.start - reach), cells.stop + reach
+    return _follow(values, evidence, first=first, last=last)

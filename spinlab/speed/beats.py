@@ -107,14 +107,13 @@ def standing_beats(envelopes: Envelopes, course: Course) -> tuple[NDArray[np.flo
     levels, member = np.unique(level, return_inverse=True)
     if len(levels) < LEAST_LEVELS:
         return tuple(np.zeros(0) for _ in rows)
-    out = []
-    for row in rows:
-        total = np.zeros((len(levels), row.ratio.shape[1]), np.float32)
-        np.add.at(total, member, np.minimum(row.ratio, np.float32(RATIO_LIMIT)))
-        mean = total / np.bincount(member)[:, None]
-        stands = (mean > LEAST_RATIO).mean(axis=0) >= STANDS_SHARE
-        out.append(row.bin_hz * np.flatnonzero(stands).astype(np.float64))
-    return tuple(out)
+    limited = np.clip(np.stack([row.ratio for row in rows]), 0.0, RATIO_LIMIT)
+    means = [limited[:, member == k].mean(axis=1) for k in range(len(levels))]
+    stands = (np.array(means) > LEAST_RATIO).mean(axis=0) >= STANDS_SHARE
+    return tuple(
+        row.bin_hz * np.flatnonzero(stand).astype(np.float64)
+        for row, stand in zip(rows, stands, strict=True)
+    )
 
 
 def beat_evidence(beats: Beats, factors: NDArray[np.float64]) -> Floats:

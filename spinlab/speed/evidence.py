@@ -117,13 +117,18 @@ def _block_levels(power: Floats, half: int, quantile: float = 0.4) -> Floats:
 
 
 def _joined(levels: Floats, half: int, bins: int) -> Floats:
-    """Levels of blocks joined linearly, shape (..., bins)."""
-    blocks = np.arange(levels.shape[-1])
-    position = np.clip((np.arange(bins) + 0.5) / half - 0.5, 0, blocks[-1])
-    # a product with one hat for each block is faster than looking up the blocks beside each bin
-    hats = np.maximum(1.0 - np.abs(position - blocks[:, None]), 0.0).astype(np.float32)
-    floor: Floats = levels @ hats
-    return floor
+    """Levels of blocks joined linearly between their middles, shape (..., bins)."""
+    middle = half // 2
+    part = ((np.arange(half) + middle + 0.5) / half - 0.5).astype(np.float32)
+    first = half - middle
+    pieces = -(-(first + bins) // half)
+    # held level before the first middle and behind the last
+    behind = np.repeat(levels[..., -1:], max(0, pieces - levels.shape[-1]), axis=-1)
+    held = np.concatenate([levels[..., :1], levels, behind], axis=-1)
+    ends = np.stack([held[..., :pieces], held[..., 1 : pieces + 1]], axis=-1)
+    # one product for all pieces is faster than looking up the blocks beside each bin
+    floor = ends.reshape(-1, 2) @ np.stack([1 - part, part])
+    return floor.reshape(*levels.shape[:-1], -1)[..., first : first + bins]
 
 
 def to_log_grid(ratio: Floats, bin_hz: float, grid: LogGrid, *, first_bin: int = 0) -> Floats:
@@ -155,7 +160,7 @@ def to_log_grid(ratio: Floats, bin_hz: float, grid: LogGrid, *, first_bin: int =
     penalty = np.log(high - low).astype(np.float32)
     wide = int(np.argmax(penalty > 0)) if (penalty > 0).any() else grid.count
     out[..., wide:] -= penalty[wide:]
-    np.maximum(out, np.float32(0.0), out=out)
+    np.clip(out, np.float32(0.0), np.float32(np.inf), out=out)
     out[..., edges[:-1] > bins - 1] = 0.0
     return out
 

@@ -144,11 +144,16 @@ def family_map(family: Family, lines: Floats, grid: LogGrid, *, count: int, lowe
         lowest: first cell of `lines` that can be heard.
     """
     frames, alphas, cells = lines.shape
-    out = np.zeros((frames, alphas, count), np.float32)
+    out, begun = np.zeros((frames, alphas, count), np.float32), False
+    spare = np.empty_like(out)
     for offset, share in zip(family.offsets, family.shares, strict=True):
         first, last = max(0, lowest - offset, -offset), min(count, cells - offset)
         if last > first:
             # a line that stands in most frames is missed where it is missing, and trusted more
-            weight = np.float32(0.5 + share)
-            out[..., first:last] += weight * lines[..., first + offset : last + offset]
+            weight, heard = np.float32(0.5 + share), lines[..., first + offset : last + offset]
+            if begun:
+                out[..., first:last] += np.multiply(weight, heard, out=spare[..., : last - first])
+            else:
+                np.multiply(weight, heard, out=out[..., first:last])
+                begun = True
     return out

@@ -27,7 +27,7 @@ STRONG_RATIO = 20.0
 # Points at which a frame's course is laid down.
 KNOTS = 33
 # Spectra made by one call: few enough for the processor's cache.
-TOGETHER = 16
+TOGETHER = 8
 # Half the main lobe of the shortest frame that follows low lines.
 STANDING_REACH_HZ = 1.2
 
@@ -109,7 +109,8 @@ def follow(
         _powers(signals, positions, window, length, power)
         power /= noise_floor(power, bin_hz, width_hz=floor_width_hz)
         strong = power > STRONG_RATIO
-        power[strong] = STRONG_RATIO * (1 + np.log(power[strong] / STRONG_RATIO))
+        ratio = power[strong] / STRONG_RATIO
+        power[strong] = STRONG_RATIO * (1 + np.log(ratio))
     return tuple(
         Followed(time_s=time_s, rate_hz=rate_hz, ratio=row, bin_hz=bin_hz, frame_s=frame_s)
         for row in out
@@ -129,6 +130,7 @@ def _powers(
     positions = positions - first
     # a frame of one signal alone would leave the transform's vector lanes empty
     together = max(1, TOGETHER // len(signals))
+    padded = np.zeros((len(signals), together, length), np.float32)
     for k in range(0, len(positions), together):
         some = slice(k, k + together)
         whole = positions[some].astype(np.intp)
@@ -137,8 +139,9 @@ def _powers(
         values *= part
         values += np.take(around, whole, axis=1, mode="wrap")
         values -= (values @ share)[..., None]
-        values *= window
-        spectrum = fft.rfft(values, n=length, axis=-1)[..., : out.shape[-1]]
+        ready = padded[:, : values.shape[1]]
+        np.multiply(values, window, out=ready[..., : len(window)])
+        spectrum = fft.rfft(ready, axis=-1)[..., : out.shape[-1]]
         np.square(spectrum.real, out=out[:, some])
         out[:, some] += np.square(spectrum.imag)
 

@@ -34,10 +34,10 @@ class Maps:
         time_s: shape (frames,), frame centres on the file's own clock.
         alphas: shape (alphas,), 1/s.
         grid: the log grid of `lines`; `modulation` covers its first cells.
-        lines: shape (frames, alphas, cells), in half precision, evidence of a line in nats, taken down where
-            it stands still for most of the recording and weighted by how much of a frame is news:
-            frames longer than the hop overlap, and evidence counted twice would outvote the
-            physics of the path.
+        lines: shape (frames, alphas, cells), in half precision, evidence of a line in nats, taken
+            down where it stands still for most of the recording and weighted by how much of a
+            frame is news: frames longer than the hop overlap, and evidence counted twice would
+            outvote the physics of the path.
         modulation: shape (frames, alphas, cells), in half precision, summed evidence in nats over
             carrier bands.
         present: shape (cells,), the evidence at which a line counts as there.

@@ -114,7 +114,7 @@ def _excess(loudness: NDArray[np.float32], size: int) -> NDArray[np.float32]:
     from scipy.ndimage import uniform_filter1d
 
     mean = uniform_filter1d(loudness, size, axis=0, mode="nearest")
-    excess: NDArray[np.float32] = np.minimum(loudness / mean - 1.0, np.float32(HIGHEST_EXCESS))
+    excess: NDArray[np.float32] = np.clip(loudness / mean - 1.0, -1.0, HIGHEST_EXCESS)
     return excess
 
 

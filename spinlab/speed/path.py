@@ -118,9 +118,8 @@ def _highest_near(values: Row, reach: int) -> Row:
     By doubling the width that each value covers, which for a row as short as this takes a third of
     the time of SciPy's `maximum_filter1d`.
     """
-    wanted, width = 2 * reach + 1, 1
-    row = np.full(len(values) + 2 * reach, -np.inf, np.float32)
-    row[reach : reach + len(values)] = values
+    row = np.concatenate([beside := np.full(reach, -np.inf, np.float32), values, beside])
+    width, wanted = 1, 2 * reach + 1
     while width < wanted:
         further = min(width, wanted - width)
         row = np.maximum(row[:-further], row[further:])

@@ -29,7 +29,8 @@ def median(power: NDArray[F]) -> NDArray[F]:
     if odd:
         return upper
     lower: NDArray[F] = parted[..., :half].max(axis=-1).view(power.dtype)
-    return (lower + upper) / 2
+    middle: NDArray[F] = ((lower + upper) / 2).astype(power.dtype)
+    return middle
 
 
 def _parted(power: NDArray[Any], rank: int) -> NDArray[Any]:

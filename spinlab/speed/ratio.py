@@ -49,12 +49,12 @@ def ratio_evidence(
         factors: shape (factors,), drum rate over course rate.
         prior: what the profile knows.
     """
-    from scipy.special import logsumexp
-
     half = max(1, round(prior.tolerance / RATIO_STEP))
     logs = np.log(factors[0] * prior.ratio) + RATIO_STEP * np.arange(-half, len(factors) + half)
     near = np.lib.stride_tricks.sliding_window_view(_at_motor(refined, logs, prior), 2 * half + 1)
-    mean: NDArray[np.float64] = logsumexp(near[: len(factors)], axis=1) - np.log(2 * half + 1)
+    near = near[: len(factors)]
+    most = near.max(axis=1)
+    mean: NDArray[np.float64] = most + np.log(np.exp(near - most[:, None]).mean(axis=1))
     return mean
 
 

@@ -15,7 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from spinlab.recording import Recording
-from spinlab.speed.acquire import Acquired, acquire, along_the_drum
+from spinlab.speed.acquire import Acquired, Known, acquire, along_the_drum
 from spinlab.speed.candidates import LEAST_WEIGHT, Candidate
 from spinlab.speed.drive_prior import ratio_prior
 from spinlab.speed.drumlock import (
@@ -85,11 +85,12 @@ def track_speed(
         belt=machine is not None and machine.drive == "belt",
         rigid=machine is not None and machine.drive == "direct",
     )
-    found = acquire(evidence)
+    known = Known()
+    found = acquire(evidence, known)
     tell("finding the drum", 0.6)
     readings = _read_until_decided(found, heard)
     if not any(map(_decided, readings)) and not listened.first_order_felt:
-        readings += _read_until_decided(along_the_drum(evidence, found), heard)
+        readings += _read_until_decided(along_the_drum(evidence, found, known), heard)
     if not readings:
         return steady_track(recording, maps, rpm_range=rpm_range) or nothing(maps, NOTHING_MOVES)
     best = max(readings, key=merit)

@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from spinlab.speed.evidence import Floats, family_evidence
-from spinlab.speed.frames import FEW_FRAMES, blocks
+from spinlab.speed.frames import CACHED_FRAMES, FEW_FRAMES, blocks
 from spinlab.speed.maps import Maps
 from spinlab.speed.standing import standing_cells, without_standing
 
@@ -74,7 +74,8 @@ class Evidence:
         maps, felt = self.maps, self.first_order_felt
         lowest_base_hz = maps.lowest_tone_hz if felt else LOWEST_DRUM_COMB_HZ
         drum = family_evidence(
-            np.maximum(lines, np.float32(DRUM_ABSENT)),
+            # np.clip is several times as fast as np.maximum with a single number
+            np.clip(lines, np.float32(DRUM_ABSENT), np.float32(np.inf)),
             maps.grid,
             FELT_ORDERS if felt else DRUM_ORDERS,
             weights=FELT_WEIGHTS if felt else None,
@@ -142,11 +143,13 @@ def _prepared(evidence: Evidence) -> Evidence:
     maps = evidence.maps
     frames = len(maps.time_s)
     if frames <= FEW_FRAMES:
-        every = slice(0, frames)
+        beats = [evidence.beat(block) for block in blocks(frames, CACHED_FRAMES)]
         evidence = replace(
-            evidence, kept_lines=evidence.lines(every), kept_beats=evidence.beat(every)
+            evidence,
+            kept_lines=evidence.lines(slice(0, frames)),
+            kept_beats=np.concatenate(beats),
         )
-    agreed = [evidence.votes(block) for block in blocks(frames)]
+    agreed = [evidence.votes(block) for block in blocks(frames, CACHED_FRAMES)]
     return replace(evidence, agreed=np.concatenate(agreed))
 
 
@@ -225,6 +228,6 @@ DRUM_SHARE = 0.3
 def agreement(lines: Floats, maps: Maps) -> Floats:
     """Penalty of each chirp rate against the sharpest one, shape (frames, alphas, 1)."""
     low = maps.grid.cell_of(LOWEST_SEED_HZ)
-    sharpness = np.maximum(lines[..., low:] - 1.0, 0).sum(axis=-1)
+    sharpness = np.clip(lines[..., low:] - 1.0, 0.0, np.float32(np.inf)).sum(axis=-1)
     sharpness -= sharpness.max(axis=1, keepdims=True)
     return np.maximum(AGREEMENT_WEIGHT * sharpness, -AGREEMENT_LIMIT)[:, :, None]
