@@ -3,13 +3,16 @@
 from __future__ import annotations
 
 import itertools
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
 
-from spinlab.speed.candidates import Candidate
 from spinlab.speed.frames import HOP_S
 from spinlab.speed.refine import Refined
+
+if TYPE_CHECKING:
+    from spinlab.speed.candidates import Candidate
 
 # A drum's rate changes by less than this share between frames.
 LARGEST_LEAP = 0.2

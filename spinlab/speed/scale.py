@@ -19,6 +19,7 @@ from spinlab.speed.follow import Followed
 from spinlab.speed.programme import programme_evidence
 from spinlab.speed.ratio import RatioPrior, ratio_evidence
 from spinlab.speed.refine import Refined
+from spinlab.speed.runup import top_of
 from spinlab.speed.whole import (
     BELOW_MOTOR_ORDER,
     HIGHEST_WHOLE_ORDER,
@@ -99,7 +100,7 @@ def scan_scales(
             the cabinet feels it.
         programme_rpm: the plateaus that a profile expects.
     """
-    top = float(np.quantile(refined.log_hz, 0.97))
+    top = top_of(refined)
     slowest, fastest = (np.log(f) - top for f in range_hz)
     logs = np.arange(slowest, fastest, FACTOR_STEP)
     factors = np.exp(logs)

@@ -1,0 +1,51 @@
+"""The top speed of a course is that of its run-up, not of what was followed before it."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from spinlab.speed.refine import Refined
+from spinlab.speed.runup import top_of
+
+
+def course_of_levels(*levels_hz: float, carried: bool = True) -> Refined:
+    """A course that climbs or falls between levels, each held for twelve seconds."""
+    held, ramp = 40, 20
+    parts = []
+    for level, following in zip(levels_hz, [*levels_hz[1:], None], strict=True):
+        parts.append(np.full(held, np.log(level)))
+        if following is not None:
+            parts.append(np.linspace(np.log(level), np.log(following), ramp))
+    log_hz = np.concatenate(parts)
+    count = len(log_hz)
+    return Refined(
+        time_s=0.3 * np.arange(count),
+        log_hz=log_hz,
+        sigma=np.full(count, 1e-3),
+        gain=np.full(count, 20.0 if carried else 0.0),
+        heard=np.full(count, 3),
+        orders=np.array([1.0]),
+        order_sigma=np.array([2e-4]),
+        strength=np.array([5.0]),
+    )
+
+
+@pytest.mark.parametrize(
+    ("levels_hz", "top_hz"),
+    # A test steps upwards (common practice, no published source).
+    [
+        ((7.0, 13.0, 20.0), 20.0),
+        ((33.0, 7.0, 13.0, 20.0), 20.0),  # a sideband that falls before the spin
+        ((7.0, 13.0, 20.0, 2.0), 20.0),  # coast-down
+        ((7.0, 13.0, 2.0, 7.0, 13.0, 20.0), 20.0),  # given up and tried again
+        ((20.0, 20.0), 20.0),
+    ],
+)
+def test_the_top_is_that_of_the_longest_climb(levels_hz, top_hz):
+    assert np.exp(top_of(course_of_levels(*levels_hz))) == pytest.approx(top_hz, rel=0.01)
+
+
+def test_a_course_that_nothing_carries_has_the_top_of_all_its_frames():
+    course = course_of_levels(33.0, 7.0, 13.0, 20.0, carried=False)
+    assert np.exp(top_of(course)) == pytest.approx(33.0, rel=0.01)
