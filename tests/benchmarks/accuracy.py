@@ -29,6 +29,7 @@ INFLUENTIAL = (
     "scoring.py",
     "profiles.py",
     "speed.py",
+    "audible.py",
     "efficiency.py",
     "methods.py",
     "ridge.py",

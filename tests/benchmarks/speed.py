@@ -6,6 +6,7 @@ import time
 from collections.abc import Sequence
 from typing import Any
 
+from tests.benchmarks.audible import audible, sentence
 from tests.benchmarks.population import Case, describe, make, through_a_file
 from tests.benchmarks.profiles import generic
 from tests.benchmarks.scoring import (
@@ -61,6 +62,7 @@ def measure(case: Case) -> Result:
             "true_snr_db": made.truth.snr_db,
             "frames": frames(track, made.truth),
             "indicated": [compare(one, made.truth) for one in indicated_plateaus(track, machine)],
+            "audible": [] if felt else audible(recording, made.truth),
             "wrongly_missed": [rpm for rpm in missed if rpm in held],
             "motor_ratio": made.truth.motor_ratio,
         }
@@ -141,6 +143,9 @@ def summary(results: Sequence[Result], where: str) -> list[str]:
         _frames(good),
         _indicated(good),
     ]
+    heard = [row for r in good for row in r["audible"]]
+    if heard:
+        lines.append(sentence(heard))
     if good:
         length = sum(r["duration_s"] for r in good)
         spent = sum(r["track_cpu_s"] for r in good)
