@@ -53,11 +53,11 @@ class Known:
     Attributes:
         families: for a family (with beats or without, offsets, shares) its path, and the same
             with wrong orders moved.
-        drums: the path of the drum alone in some evidence.
+        drum: the path of the drum alone in everything that is heard, once there is one.
     """
 
     families: dict[tuple[bool, bytes, bytes], tuple[Path, Path]] = field(default_factory=dict)
-    drums: list[tuple[Evidence, Path]] = field(default_factory=list)
+    drum: list[Path] = field(default_factory=list)
 
 
 def _follow(values: Values, evidence: Evidence, *, first: int = 0, last: int | None = None) -> Path:
@@ -222,7 +222,7 @@ def _from_seeds(seed: Evidence, evidence: Evidence, seen: Evidence, known: Known
     grid = seed.maps.grid
     higher = slice(*(grid.cell_of(hz) for hz in HIGHER_HZ))
     starts = (
-        _drum_alone(seed, known),
+        _drum_alone(seed, known) if seed is evidence else _follow(seed.as_drum, seed),
         _line_within(slice(grid.cell_of(LOWEST_SEED_HZ), grid.count), seed),
         _line_within(higher, seed),
     )
@@ -237,13 +237,10 @@ def _from_seeds(seed: Evidence, evidence: Evidence, seen: Evidence, known: Known
 
 
 def _drum_alone(evidence: Evidence, known: Known) -> Path:
-    """The path of the drum's own orders and beats by themselves."""
-    for of, path in known.drums:
-        if of is evidence:
-            return path
-    path = _follow(evidence.as_drum, evidence)
-    known.drums.append((evidence, path))
-    return path
+    """The path of the drum's own orders and beats by themselves, in everything that is heard."""
+    if not known.drum:
+        known.drum.append(_follow(evidence.as_drum, evidence))
+    return known.drum[0]
 
 
 def along_the_drum(

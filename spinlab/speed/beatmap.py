@@ -82,11 +82,12 @@ class _BeatHearing:
         """The floors need the whole recording, at the chirp rate 0 alone."""
         rate_hz, frame = envelopes.rate_hz, round(frame_s * envelopes.rate_hz)
         still = BeatKernels.of(BEAT_BINS_HZ, np.zeros(1), frame=frame, rate_hz=rate_hz)
-        ((_, power),) = still.powers(envelopes.rows, centres)
+        # row by row, for all frames of a long recording are many
+        powers = (next(still.powers(row[None], centres))[1][0] for row in envelopes.rows)
         return _BeatHearing(
             rows=envelopes.rows,
             kernels=BeatKernels.of(BEAT_BINS_HZ, rising, frame=frame, rate_hz=rate_hz),
-            floors=np.stack([_modulation_floor(row) for row in power]),
+            floors=np.stack([_modulation_floor(power) for power in powers]),
             frame_s=frame_s,
         )
 

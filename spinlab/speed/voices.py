@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from spinlab.speed.evidence import Floats, family_evidence
-from spinlab.speed.frames import CACHED_FRAMES, FEW_FRAMES, blocks
+from spinlab.speed.frames import CACHED_FRAMES, FEW_FRAMES, blocks, single
 from spinlab.speed.maps import Maps
 from spinlab.speed.standing import standing_cells, without_standing
 
@@ -58,10 +58,10 @@ class Evidence:
         """Evidence of lines, shape (frames, alphas, cells), not to be written to."""
         if self.kept_lines is not None:
             return self.kept_lines[block]
-        lines = self.maps.lines[block].astype(np.float32, copy=self.stands is not None)
-        if self.stands is not None:
-            without_standing(lines, self.stands[block], self.maps.alphas)
-        return lines
+        lines = single(self.maps.lines[block])
+        if self.stands is None:
+            return lines
+        return without_standing(lines.copy(), self.stands[block], self.maps.alphas)
 
     def votes(self, block: slice) -> Floats:
         """`agreement` of the lines, shape (frames, alphas, 1)."""
@@ -90,9 +90,9 @@ class Evidence:
         if self.kept_beats is not None:
             return self.kept_beats[block]
         maps = self.maps
-        modulation = maps.modulation[block].astype(np.float32)
+        modulation = single(maps.modulation[block])
         if self.beats_stand is not None:
-            without_standing(modulation, self.beats_stand[block], maps.alphas)
+            modulation = without_standing(modulation.copy(), self.beats_stand[block], maps.alphas)
         beat = family_evidence(
             modulation,
             replace(maps.grid, count=modulation.shape[-1]),
