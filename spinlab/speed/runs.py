@@ -3,16 +3,12 @@
 from __future__ import annotations
 
 import itertools
-from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
 
 from spinlab.speed.frames import HOP_S
 from spinlab.speed.refine import Refined
-
-if TYPE_CHECKING:
-    from spinlab.speed.candidates import Candidate
 
 # A drum's rate changes by less than this share between frames.
 LARGEST_LEAP = 0.2
@@ -160,8 +156,13 @@ def linked(refined: Refined, run: NDArray[np.int64]) -> NDArray[np.int64]:
 PROVEN_NATS = 18.0
 
 
-def proven_apart(refined: Refined, scale: Candidate) -> bool:
-    """Whether one scale fits the drum's turns at levels apart: tones that stand share none."""
+def proven_apart(refined: Refined, standout_nats: float) -> bool:
+    """Whether one scale fits the drum's turns at levels apart: tones that stand share none.
+
+    Args:
+        refined: the course and its lines.
+        standout_nats: by how much the drum's own turns fit that scale better than any other.
+    """
     levels = refined.log_hz[refined.carried]
     apart = len(levels) > LEAST_RUN_FRAMES and float(np.ptp(levels)) > LEAST_SPREAD
-    return apart and scale.measured_standout > PROVEN_NATS
+    return apart and standout_nats > PROVEN_NATS

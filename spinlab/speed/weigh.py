@@ -75,7 +75,7 @@ def merit(reading: Reading) -> float:
     """How well a reading explains the drum's turns, and how well everything that moves."""
     refined = reading.refined
     run = linked(refined, run_numbers(refined.time_s, refined.log_hz))
-    proven = moves(refined, run) or proven_apart(refined, reading.scales[0])
+    proven = moves(refined, run) or proven_apart(refined, reading.scales[0].measured_standout)
     standing = 0.0 if proven else STANDING_COST
     carried = CARRIED_NATS * float(refined.carried.sum())
     return reading.scales[0].standout + PATH_SHARE * reading.path_score + carried - standing

@@ -62,7 +62,7 @@ def write_down(
     turned = with_motor(own, refined, joined) if rigid else own
     # one sensor feels one order, which no other stands for: its path may be faint between stretches
     moving = moves(refined, run_numbers(refined.time_s, refined.log_hz) if felt else joined)
-    if not moving and (felt or not proven_apart(refined, scales[0])):
+    if not moving and (felt or not proven_apart(refined, scales[0].measured_standout)):
         return nothing(maps, STANDING)
     keep = carried_on & supported(refined, joined, turned, factor)
     if not felt:
