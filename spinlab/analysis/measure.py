@@ -18,6 +18,7 @@ from spinlab.machine.value import Machine
 from spinlab.phases import Correction, PhaseList, corrected, cut_phases
 from spinlab.quality.value import Quality
 from spinlab.recording import Recording
+from spinlab.speed.motion import classify
 from spinlab.speed.track import SpeedTrack
 from spinlab.vibration.loudness import Loudness, loudness
 from spinlab.vibration.measure import Vibration
@@ -126,6 +127,8 @@ def on_indicated_course(track: SpeedTrack) -> SpeedTrack:
         track,
         speed_rpm=speed,
         standard_uncertainty_rpm=course.scale_sigma * speed,
+        # Its shape is far surer than its scale, which all frames share: levels stand by themselves.
+        motion=classify(track.time_s, speed, np.zeros(len(speed))),
         scale="absolute",
         shared_uncertainty=course.scale_sigma,
         reason="",
@@ -161,6 +164,7 @@ def _bearings(
         track,
         known.bearings,
         competitors=known.competitors,
+        belt_known=known.belt_known,
         usable_band_hz=quality.usable_band_hz,
         mains_hz=float(machine.mains_hz) if machine is not None and machine.mains_hz else None,
         catalogue=load(),

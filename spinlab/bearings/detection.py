@@ -67,6 +67,7 @@ def detect(
     least_rpm: float = 150.0,
     longest_s: float = 180.0,
     catalogue: Sequence[BearingGeometry] = (),
+    belt_known: bool = False,
 ) -> BearingEvidence:
     """Look for damage in every listed bearing, at constant or changing speed.
 
@@ -81,6 +82,7 @@ def detect(
         least_rpm: slower stretches are left out.
         longest_s: at most this much is analysed, spread evenly over longer recordings.
         catalogue: rows with which to explain a family that fits no listed bearing.
+        belt_known: the belt is among the competitors, or there is none.
 
     Returns:
         The evidence; `reason` says why there is none.
@@ -116,7 +118,10 @@ def detect(
     if not groups:
         return BearingEvidence(reason=reason)
     evidence = _evidence(recording, track, bearings, groups, causes, catalogue)
-    return replace(evidence, kurtogram=kurtogram)
+    roar = evidence.roar
+    if roar is not None:
+        roar = replace(roar, belt_known=belt_known)
+    return replace(evidence, kurtogram=kurtogram, roar=roar)
 
 
 def own_causes(track: SpeedTrack) -> tuple[Competitor, ...]:
@@ -208,7 +213,9 @@ def _evidence(
         ),
         merits=tuple(merit for group in groups for merit in group.merits),
         curve=_curve(groups, result),
-        roar=read_roar(recording, track, first, bearings, carrier, uncertainty=uncertainty),
+        roar=read_roar(
+            recording, track, first, bearings, carrier, uncertainty=uncertainty, causes=causes
+        ),
         competitors=tuple(causes),
         turns=first.turns,
         analysed_s=sum(span.end_s - span.start_s for span in spans),

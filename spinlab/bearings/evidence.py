@@ -219,8 +219,10 @@ class Roar:
             too.  None where no bearing is listed.
         ball_pass_line: the line of the balls that the same cage carries past the fixed ring, where
             the two together are rarer than the first alone.
-        cage_share: how much of all lines that stand out in that band it and its multiples
-            explain, 0 to 1.
+        cage_share: how much of all lines that stand out in that band both lines, and what a load
+            that turns makes of them, explain, 0 to 1.
+        coincides: names of other causes that turn, or beat with the shaft, at the cage's rate.
+        belt_known: the belt was among those causes, or there is none.
         turn_modulation: depth of the widest band's envelope once a turn.
         above_background_db: level at top speed over the quietest stretch of the recording.
         band: the band looked at.
@@ -237,6 +239,8 @@ class Roar:
     turn_modulation: float
     above_background_db: float
     band: Band
+    coincides: tuple[str, ...] = ()
+    belt_known: bool = False
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)

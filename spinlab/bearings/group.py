@@ -51,8 +51,12 @@ _LONGER = 4
 # lines at orders of no bearing.  Bearings and their seats ring above; common practice.
 _NARROW_FROM_HZ = 1500.0
 # Rates above so many over the window's length hardly pass it (a Hann window's first zero lies at
-# two); what stands there at top speed are images of a knock's multiples.
+# two); what stands there at top speed are images of a knock's multiples.  Hops twice as short as
+# the rates looked at ask for weaken them, and they lie at least 20 dB below the knock's own lines:
+# where those stand higher than that over the noise, nothing from the zero on is looked at.
 _PASSED = 2.6
+_PASSED_BESIDE_KNOCK = 2.0
+_KNOCK_LEVEL = 100.0
 # The channels of a stereo or three-axis recording; more add little and cost time.
 _MOST_CHANNELS = 3
 
@@ -217,7 +221,7 @@ def build_group(
                 start_s=stretch.span.start_s,
                 window=window,
                 # The second harmonics, weakened by a long window, still tell.
-                hops_per_window=HOPS_PER_WINDOW * (1 if window == windows[0][0] else 2),
+                hops_per_window=HOPS_PER_WINDOW * (2 if window == windows[0][0] else 4),
             )
             for window, bands in windows
         )
@@ -227,7 +231,7 @@ def build_group(
         shortest = min(part.shape[1] for part in over)
         cells.append(np.concatenate([part[:, :shortest] for part in over]))
         rates.append(cell_rates_hz(row[-1], track, stretch.span, cells_per_turn)[:shortest])
-    passed = [_PASSED * rate_hz / window for window, bands in windows for _ in bands]
+    lengths_s = np.array([window / rate_hz for window, bands in windows for _ in bands])
     known = competing_lines(competitors, highest, speed_uncertainty(track, spans))
     every, rate = np.concatenate(cells, axis=1), np.concatenate(rates)
     looks: list[EnvelopeSpectra] = []
@@ -237,8 +241,9 @@ def build_group(
             fastest = float(np.percentile(rate[part], 99.0))
             # A slow drum's belt and motor beat in low bands, and a part averages less of it away.
             heard = [not looks or band.low_hz >= _NARROW_FROM_HZ for _, b in windows for band in b]
-            reach = [limit / fastest * ok for limit, ok in zip(passed, heard, strict=True)]
-            spectra = spectra.blind_above(reach)
+            loud = spectra.highest_at_multiples(1.0) > _KNOCK_LEVEL
+            passed = np.where(loud, _PASSED_BESIDE_KNOCK, _PASSED) / lengths_s
+            spectra = spectra.blind_above(passed / fastest * heard)
         looks.append(spectra.without(known))
     merits = band_merits(pieces, kurtogram, looks[0], mains_hz)
     return Group(

@@ -54,11 +54,7 @@ def band_merits(
                 weight=0.0,
             )
         )
-        raw.append(
-            (1.0 + float(np.clip(kurtosis, 0.0, _KURTOSIS_COUNTS_TO)))
-            * _penalty(mains_db - _MAINS_FROM_DB)
-            * _penalty(slow_db - _SLOW_FROM_DB)
-        )
+        raw.append((1.0 + float(np.clip(kurtosis, 0.0, _KURTOSIS_COUNTS_TO))) * trust(merits[-1]))
     # Short and long windows share the budget alike, however many bands each has.
     sizes = [len(part.bands) for part in longest]
     shares = np.concatenate([each / each.sum() for each in np.split(raw, np.cumsum(sizes)[:-1])])
@@ -66,6 +62,11 @@ def band_merits(
         replace(merit, weight=float(share) / len(sizes))
         for merit, share in zip(merits, shares, strict=True)
     )
+
+
+def trust(merit: BandMerit) -> float:
+    """What interference leaves of a band's weight, up to 1: mains, and syllables or knocks."""
+    return _penalty(merit.mains_db - _MAINS_FROM_DB) * _penalty(merit.slow_db - _SLOW_FROM_DB)
 
 
 def _penalty(above_db: float) -> float:

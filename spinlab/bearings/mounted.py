@@ -27,11 +27,13 @@ class Mounted:
         bearings: every bearing whose shaft's speed is known, one per catalogue row.
         competitors: other causes of lines beyond the drum's and the motor's turning.
         remarks: bearings that cannot be looked for, and why.
+        belt_known: the belt's turning is among the competitors, or there is no belt.
     """
 
     bearings: tuple[MountedBearing, ...]
     competitors: tuple[Competitor, ...]
     remarks: tuple[str, ...] = ()
+    belt_known: bool = False
 
 
 def mounted(machine: Machine, track: SpeedTrack) -> Mounted:
@@ -64,8 +66,12 @@ def mounted(machine: Machine, track: SpeedTrack) -> Mounted:
         bearings += [
             MountedBearing(name=name, geometry=row, shaft_order=shaft) for row in _rows(listed)
         ]
+    competitors = _competitors(machine)
     return Mounted(
-        bearings=tuple(bearings), competitors=_competitors(machine), remarks=tuple(remarks)
+        bearings=tuple(bearings),
+        competitors=competitors,
+        remarks=tuple(remarks),
+        belt_known=bool(competitors) or machine.drive == "direct",
     )
 
 

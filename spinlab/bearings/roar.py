@@ -15,13 +15,14 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import fft, ndimage
 
-from spinlab.bearings.evidence import LineEvidence, Roar
-from spinlab.bearings.families import dominance, family_lines
+from spinlab.bearings.evidence import Competitor, LineEvidence, Roar
+from spinlab.bearings.families import dominance
 from spinlab.bearings.geometry import MountedBearing
 from spinlab.bearings.group import Group
+from spinlab.bearings.merits import trust
 from spinlab.bearings.patterns import HIGHEST, Pattern
 from spinlab.bearings.score import harmonic_nepers, look_shares, read_line
-from spinlab.bearings.spectra import EnvelopeSpectra
+from spinlab.bearings.spectra import MASK_LINES, EnvelopeSpectra
 from spinlab.bearings.stagewise import stretches
 from spinlab.envelope.kurtosis import Band, complex_envelope
 from spinlab.envelope.significance import log_survival
@@ -57,6 +58,7 @@ def read_roar(
     carrier_hz: tuple[float, float],
     *,
     uncertainty: float,
+    causes: Sequence[Competitor] = (),
 ) -> Roar | None:
     """Level, kurtosis and slow modulation of the high band in stretches of different speed.
 
@@ -67,6 +69,7 @@ def read_roar(
         bearings: whose cage rates to look at.
         carrier_hz: usable band.
         uncertainty: relative standard uncertainty of the speed.
+        causes: of other lines, named where they turn or beat at the cage's rate.
 
     Returns:
         None where the band is too narrow or nothing is long enough.
@@ -102,6 +105,7 @@ def read_roar(
         turn_modulation=_depth(group.spectra, widest, 1.0),
         above_background_db=float(level_db[fastest]) - _quiet_db(recording, band),
         band=band,
+        coincides=() if cage is None else _beside(cage, causes, group.spectra.step),
     )
 
 
@@ -159,7 +163,7 @@ def _swell(group: Group, bearings: Sequence[MountedBearing], uncertainty: float)
     Noise of worn rings swells with the cage and, N times as fast, with the balls that pass the
     fixed ring: both lines are placed by one number.
     """
-    found = []
+    found, weights = [], _by_width(group)
     ranges = {
         (*bearing.search_range("cage", uncertainty), bearing.geometry.balls)
         for bearing in group.bearings
@@ -169,7 +173,10 @@ def _swell(group: Group, bearings: Sequence[MountedBearing], uncertainty: float)
     for (look, spectra), (low, high, balls) in itertools.product(
         enumerate(group.looks), sorted(ranges)
     ):
-        seen = [_lone(group, spectra, low, high), _carried(group, spectra, low, high, balls)]
+        seen = [
+            _lone(weights, spectra, low, high),
+            _carried(weights, spectra, low, high, balls),
+        ]
         found += [
             replace(one, look=look, log_p=one.log_p - float(shares[look]))
             for one in seen
@@ -182,7 +189,18 @@ def _swell(group: Group, bearings: Sequence[MountedBearing], uncertainty: float)
     return replace(rarest, log_p=min(0.0, rarest.log_p + ways))
 
 
-def _lone(group: Group, spectra: EnvelopeSpectra, low: float, high: float) -> _Swell | None:
+def _by_width(group: Group) -> Array:
+    """Share of the error budget of each band, shape (bands,): in proportion to its width.
+
+    Impacts that overlap all round fill every resonance: the wider a band, the more of the roar it
+    averages.  So it is not looked for where the noise is impulsive, as single impacts are.
+    """
+    raw = np.array([merit.band.width_hz * trust(merit) for merit in group.merits])
+    shares: Array = raw / raw.sum()
+    return shares
+
+
+def _lone(weights: Array, spectra: EnvelopeSpectra, low: float, high: float) -> _Swell | None:
     """The highest line in a cage's range, any band."""
     first = round(low / spectra.step)
     past = min(round(high / spectra.step) + 1, spectra.level.shape[1])
@@ -195,11 +213,13 @@ def _lone(group: Group, spectra: EnvelopeSpectra, low: float, high: float) -> _S
     if line is None:
         return None
     rare = line.log10_p * float(np.log(10.0)) + float(np.log(level.shape[1]))
-    rare -= float(np.log(group.weights[band]))
+    rare -= float(np.log(weights[band]))
     return _Swell(order=order, band=int(band), log_p=rare)
 
 
-def _carried(group: Group, spectra: EnvelopeSpectra, low: float, high: float, balls: int) -> _Swell:
+def _carried(
+    weights: Array, spectra: EnvelopeSpectra, low: float, high: float, balls: int
+) -> _Swell:
     """Cage and balls together: the sum of their nepers follows the gamma law of shape 2.
 
     Both must stand by themselves, and the louder counts for at most `HIGHEST`.
@@ -211,7 +231,7 @@ def _carried(group: Group, spectra: EnvelopeSpectra, low: float, high: float, ba
     stand = valid.all(axis=-1) & (nepers.min(axis=-1) >= _STANDS)
     log_p = np.where(stand, log_survival(2.0, np.minimum(nepers, HIGHEST).sum(axis=-1)), 0.0)
     # Of positions half a line apart every third is a look of its own (a Hann line is 1.5 wide).
-    log_p = log_p + np.log(max(1.0, count / 3.0)) - np.log(group.weights)[:, None]
+    log_p = log_p + np.log(max(1.0, count / 3.0)) - np.log(weights)[:, None]
     band, place = np.unravel_index(int(np.argmin(log_p)), log_p.shape)
     return _Swell(
         order=float(orders[place]),
@@ -236,8 +256,21 @@ def _cage_lines(
     balls = None
     if swell.balls:
         balls = read_line(spectra, swell.band, swell.balls * swell.order, 0.0, "1 x BPFO")
-    lines = family_lines(swell.order, [(1.0, _SHAFT_SIDES)], _CAGE_WIDTH, spectra.highest_order)
+    # A swell has no harmonics: the two lines, and what a load that turns makes of them.
+    places = [swell.order, swell.order * max(b.geometry.balls for b in bearings)]
+    sides = np.arange(-_SHAFT_SIDES, _SHAFT_SIDES + 1.0)
+    lines = [(abs(place + side), _CAGE_WIDTH * place) for place in places for side in sides]
     return cage, balls, dominance(spectra, spectra.without(lines), swell.band).share
+
+
+def _beside(cage: LineEvidence, causes: Sequence[Competitor], step: float) -> tuple[str, ...]:
+    """Causes that turn at the cage's rate, or beat with the shaft at it."""
+    return tuple(
+        cause.cause
+        for cause in causes
+        if min(abs(cause.order - cage.order), abs(abs(1.0 - cause.order) - cage.order))
+        < MASK_LINES * step + 2.0 * cause.standard_uncertainty
+    )
 
 
 def _depth(spectra: EnvelopeSpectra, band: int, order: float) -> float:

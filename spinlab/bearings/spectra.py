@@ -69,7 +69,14 @@ class EnvelopeSpectra:
                 free[max(0, first) : last] = False
         return replace(self, free=free)
 
-    def blind_above(self, orders: Sequence[float]) -> EnvelopeSpectra:
+    def highest_at_multiples(self, order: float) -> Array:
+        """The highest line of each band at the multiples of an order, shape (bands,)."""
+        places = np.rint(np.arange(order, self.highest_order, order) / self.step).astype(np.int64)
+        places = places[places < self.level.shape[1]]
+        highest: Array = self.level[:, places].max(axis=1, initial=0.0)
+        return highest
+
+    def blind_above(self, orders: Sequence[float] | Array) -> EnvelopeSpectra:
         """The same where each band says nothing above its own order: every line at the mean."""
         level = self.level.copy()
         for band, order in enumerate(orders):

@@ -15,10 +15,12 @@ Three ways, from the plainest to the one used in detection:
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+
 import numpy as np
 from numpy.lib.stride_tricks import sliding_window_view
 from numpy.typing import NDArray
-from scipy import fft
+from scipy import fft, ndimage
 
 Float = NDArray[np.float32]
 
@@ -31,6 +33,9 @@ MEDIAN_HZ = 150.0
 # it is, lines are not.
 LIMIT = 4.0
 _ROWS_AT_ONCE = 64
+# The level that a block is brought to is read over this time: a cage turns 3 to 8 times a second,
+# and a level of each block's own would take away what swells with it.
+LEVEL_S = 1.0
 
 
 def cepstrum_prewhitened(values: NDArray[np.floating]) -> NDArray[np.float64]:
@@ -85,8 +90,9 @@ def line_limited(
     *,
     block_s: float = BLOCK_S,
     limit: float = LIMIT,
+    level_s: float = LEVEL_S,
 ) -> Float:
-    """The signal with a flat short-time spectrum and no line above `limit` times its vicinity.
+    """The signal with a flat spectrum and no line above `limit` times its vicinity.
 
     Half-overlapping blocks under a sine window (applied before and after) add up to the signal.
 
@@ -94,7 +100,9 @@ def line_limited(
         values: shape (n,), any unit.
         rate_hz: sample rate.
         block_s: length of a block, rounded to a power of two of samples.
-        limit: highest magnitude left, in multiples of the local median magnitude.
+        limit: highest magnitude left, in multiples of the local median magnitude of its block.
+        level_s: time over which the medians that flatten the spectrum are averaged; what swells
+            more slowly is held level.
 
     Returns:
         Shape (n,), no unit, close to unit variance.
@@ -102,36 +110,68 @@ def line_limited(
     size = 2 ** max(4, round(np.log2(block_s * rate_hz)))
     hop = size // 2
     window = np.sin(np.pi * (np.arange(size) + 0.5) / size).astype(np.float32)
-    n = len(values)
+    n, width = len(values), max(8, round(MEDIAN_HZ * size / rate_hz))
     padded = np.zeros(n + 3 * size, dtype=np.float32)
     padded[size : size + n] = values
     blocks = sliding_window_view(padded, size)[::hop]
+    # A first pass for the medians: spectra of minutes are too much to keep.
+    medians = np.concatenate(
+        [_medians(np.abs(part), width) for _, part in _spectra(blocks, window)]
+    )
+    levels = _over_time(medians, max(1, round(level_s * rate_hz / hop)))
     out = np.zeros_like(padded)
-    for first in range(0, len(blocks), _ROWS_AT_ONCE):
-        spectra = fft.rfft(blocks[first : first + _ROWS_AT_ONCE] * window, axis=1)
-        spectra *= _gain(np.abs(spectra), max(8, round(MEDIAN_HZ * size / rate_hz)), limit)
+    for first, spectra in _spectra(blocks, window):
+        rows = slice(first, first + len(spectra))
+        spectra *= _gain(np.abs(spectra), medians[rows], levels[rows], width, limit)
         pieces = fft.irfft(spectra, size, axis=1) * window
         for row, piece in enumerate(pieces, start=first):
             out[row * hop : row * hop + size] += piece
     return out[size : size + n]
 
 
-def _gain(magnitude: Float, width: int, limit: float) -> Float:
-    """Factor that flattens each row by its local median and holds its lines at `limit`."""
+def _spectra(blocks: Float, window: Float) -> Iterator[tuple[int, NDArray[np.complex64]]]:
+    """Spectra of some blocks at once, with the number of the first."""
+    for first in range(0, len(blocks), _ROWS_AT_ONCE):
+        yield first, fft.rfft(blocks[first : first + _ROWS_AT_ONCE] * window, axis=1)
+
+
+def _medians(magnitude: Float, width: int) -> Float:
+    """Median magnitude of each `width` lines, shape (rows, lines // width)."""
     rows, lines = magnitude.shape
     count = max(1, lines // width)
     width = min(width, lines)
-    medians = np.median(magnitude[:, : count * width].reshape(rows, count, width), axis=2)
-    centres = (np.arange(count) + 0.5) * width
-    place = np.clip((np.arange(lines) - centres[0]) / width, 0.0, max(0.0, count - 1.0))
-    left = np.minimum(place.astype(np.int64), max(0, count - 2))
-    share = (place - left).astype(np.float32)
-    right = np.minimum(left + 1, count - 1)
-    vicinity = medians[:, left] * (1 - share) + medians[:, right] * share
+    found: Float = np.median(magnitude[:, : count * width].reshape(rows, count, width), axis=2)
+    return found
+
+
+def _over_time(medians: Float, blocks: int) -> Float:
+    """Root mean square of medians over so many blocks: what a swell leaves of their level."""
+    power = ndimage.uniform_filter1d(
+        medians.astype(np.float64) ** 2, blocks, axis=0, mode="nearest"
+    )
+    level: Float = np.sqrt(np.maximum(power, 0.0)).astype(np.float32)
+    return level
+
+
+def _gain(magnitude: Float, medians: Float, levels: Float, width: int, limit: float) -> Float:
+    """Factor that flattens each row by its level and holds its lines at `limit` medians."""
+    lines = magnitude.shape[1]
+    own, level = (_spread(each, lines, min(width, lines)) for each in (medians, levels))
     # Unit-variance noise under the sine window has lines of mean square size/2 = lines - 1,
     # and a Rayleigh magnitude's median is sqrt(ln 2) of its root mean square.
     scale = np.float32(np.sqrt((lines - 1) * np.log(2.0)))
-    silent = np.maximum(medians.max(axis=1, keepdims=True) * 1e-6, 1e-30)
-    held = np.maximum(np.maximum(vicinity, magnitude / limit), silent)
-    gain: Float = np.where(vicinity > silent, scale / held, 0.0).astype(np.float32)
-    return gain
+    silent = np.maximum(levels.max(axis=1, keepdims=True) * 1e-6, 1e-30)
+    held = np.minimum(1.0, limit * own / np.maximum(magnitude, silent))
+    gain: Float = np.where(level > silent, scale / np.maximum(level, silent) * held, 0.0)
+    return gain.astype(np.float32)
+
+
+def _spread(medians: Float, lines: int, width: int) -> Float:
+    """Medians of each `width` lines, drawn through all lines by straight pieces."""
+    count = medians.shape[1]
+    place = np.clip((np.arange(lines) - 0.5 * width) / width, 0.0, max(0.0, count - 1.0))
+    left = np.minimum(place.astype(np.int64), max(0, count - 2))
+    share = (place - left).astype(np.float32)
+    right = np.minimum(left + 1, count - 1)
+    drawn: Float = medians[:, left] * (1 - share) + medians[:, right] * share
+    return drawn

@@ -9,13 +9,14 @@ from spinlab.bearings import Hypothesis
 from spinlab.bearings.evidence import Family, LineEvidence, SpeedTest, StageEvidence
 
 # A sideband that chance makes more often than this is not worth a line of the report.
-_WORTH_SAYING = -2.0
+WORTH_SAYING_LOG10 = -2.0
 
 
 def hypothesis_numbers(
     h: Hypothesis, stages: Sequence[StageEvidence], speed: SpeedTest, *, tests: int
 ) -> dict[str, Any]:
     """One hypothesis with its lines, stage by stage evidence and test against speed."""
+    said = [line for line in h.sidebands if line.log10_p < WORTH_SAYING_LOG10]
     return {
         "designation": h.bearing.geometry.designation,
         "geometry_exact": h.bearing.geometry.exact,
@@ -32,7 +33,7 @@ def hypothesis_numbers(
         "family_depth": h.family_depth,
         "share_of_lines": h.share,
         "harmonics": [line_numbers(line) for line in h.harmonics],
-        "sidebands": [line_numbers(line) for line in h.sidebands if line.log10_p < _WORTH_SAYING],
+        "sidebands": [line_numbers(line) for line in said],
         "sidebands_log10_chance": h.sidebands_log10_p,
         "moves_with_speed": speed.follows,
         "moves_with_speed_log10_odds": speed.log10_odds,

@@ -19,14 +19,20 @@ from spinlab.findings.bearing_numbers import line_numbers
 from spinlab.findings.bearing_odds import chance_of_noise, healthy_share, missing_share
 from spinlab.findings.bearing_words import NEXT_DRUM, rare
 from spinlab.findings.judge import ATTENTION_FROM
-from spinlab.phrase import say
+from spinlab.phrase import listed, say
 from spinlab.recording import Kind
 
-# Noise that swells with a cage: this far above the recording's quiet, left to rivals that could
-# turn at a cage's rate; and kurtosis up to which noise counts as a roar.
+# Noise that swells with a cage: this far above the recording's quiet; and kurtosis up to which
+# noise counts as a roar.
 ROAR_ABOVE_DB = 6.0
 ROAR_MOST_KURTOSIS = 1.0
-CAGE_RIVAL = 0.25
+# What is left to rivals at a cage's rate, the first that applies; common practice, no published
+# source.  Only a cage carries N balls past a fixed ring; a known cause lies at the place; nobody
+# knows how the belt turns; it is known to turn at another rate, and a seal rubs once per turn.
+CARRIED_RIVAL = 0.02
+COINCIDES_RIVAL = 0.5
+BELT_RIVAL = 0.25
+OTHER_RIVAL = 0.05
 
 
 def cage_findings(roar: Roar | None, *, kind: Kind) -> tuple[Finding, ...]:
@@ -77,7 +83,11 @@ def cage_findings(roar: Roar | None, *, kind: Kind) -> tuple[Finding, ...]:
             rivals=(
                 Cause(cause="a damaged ball", probability=round(0.5 * probability, 4)),
                 Cause(
-                    cause="a belt or seal that rubs at this rate",
+                    cause=(
+                        listed(roar.coincides)
+                        if roar.coincides
+                        else "a belt or seal that rubs at this rate"
+                    ),
                     probability=round(1.0 - probability, 4),
                 ),
             ),
@@ -106,6 +116,15 @@ def cage_probability(roar: Roar | None, *, kind: Kind) -> float:
         chance_of_noise(roar.cage_line.log10_p),
         missing_share(roar.cage_share),
         healthy_share(math.hypot(roar.cage_line.depth, passes), kind),
-        CAGE_RIVAL,
+        _rival(roar),
     )
     return math.prod(1.0 - other for other in others)
+
+
+def _rival(roar: Roar) -> float:
+    """What is left to other parts that turn at a cage's rate."""
+    if roar.ball_pass_line is not None:
+        return CARRIED_RIVAL
+    if roar.coincides:
+        return COINCIDES_RIVAL
+    return OTHER_RIVAL if roar.belt_known else BELT_RIVAL

@@ -7,11 +7,14 @@ and is not this damage.  The parts of *other* are stated one by one, as rivals.
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 
 from spinlab.bearings import BearingEvidence, Hypothesis
 from spinlab.bearings.evidence import SpeedTest, StageEvidence
+from spinlab.envelope.significance import log_survival
 from spinlab.finding import Cause
+from spinlab.findings.bearing_numbers import WORTH_SAYING_LOG10
 from spinlab.findings.bearing_odds import chance_of_noise, healthy_share, missing_share
 from spinlab.findings.bearing_roar import cage_probability
 from spinlab.phrase import say
@@ -103,7 +106,7 @@ def _weigh(
 ) -> tuple[float, tuple[Cause, ...]]:
     """Probability of the damage, and of each rival."""
     chance = chance_of_noise(hypothesis.log10_p)
-    depth = max(hypothesis.family_depth, hypothesis.depth)
+    depth = _depth(hypothesis)
     others: list[tuple[str, float]] = [
         ("a cause nobody listed", UNKNOWN_CAUSE),
         ("other lines of the machine, of which these are a part", _part_of_others(hypothesis)),
@@ -147,15 +150,51 @@ def _part_of_others(hypothesis: Hypothesis) -> float:
     chance: beats between tones of motor and belt.
     """
     share = missing_share(hypothesis.share)
-    strongest = min((line.log10_p for line in hypothesis.harmonics), default=0.0)
-    # A load that turns past the damage moves power from the harmonic into its sidebands.
-    lines = hypothesis.harmonics + hypothesis.sidebands * (hypothesis.fault in CARRIES_SIDEBANDS)
-    first = min((line.log10_p for line in lines if line.label.startswith("1 x")), default=None)
+    combs = _combs(hypothesis)
+    strongest = min(combs.values(), default=0.0)
     # None: another cause's line lies on it, so that nothing can be said.
+    first = combs.get("1")
     missing = first is not None and first > max(FIRST_STANDS_LOG10, FIRST_SHARE * strongest)
-    standing = sum(line.log10_p < FIRST_STANDS_LOG10 for line in hypothesis.harmonics)
-    missing &= standing < COMB_STANDS
+    missing &= sum(comb < FIRST_STANDS_LOG10 for comb in combs.values()) < COMB_STANDS
     return max(share, FIRST_MISSING) if missing else share
+
+
+def _combs(hypothesis: Hypothesis) -> dict[str, float]:
+    """log10 p of each harmonic that is free, by its number.
+
+    A load that turns past the damage moves power from a harmonic into its sidebands: lines of
+    their own, so that under noise the nepers of all add up to a gamma variable (Fisher).  A few of
+    them that do not stand take nothing from a harmonic that stands by itself: the rarer of both
+    readings counts, twice.
+    """
+    found = {}
+    for line in hypothesis.harmonics:
+        number = line.label[0]
+        sides = [
+            side.log10_p
+            for side in hypothesis.sidebands
+            if hypothesis.fault in CARRIES_SIDEBANDS and side.label[0] == number
+        ]
+        found[number] = line.log10_p
+        if sides:
+            nepers = -math.log(10.0) * (line.log10_p + sum(sides))
+            together = float(log_survival(1 + len(sides), nepers)) / math.log(10.0)
+            found[number] = min(0.0, min(line.log10_p, together) + math.log10(2.0))
+    return found
+
+
+def _depth(hypothesis: Hypothesis) -> float:
+    """Modulation depth of the family: of its lines that stand out of all lines of the band.
+
+    Where a load moves the power into many sidebands none of them may; those count then that are
+    worth a word at their own place.
+    """
+    shown = max(hypothesis.family_depth, hypothesis.depth)
+    if hypothesis.family_depth > 0.0 or hypothesis.fault not in CARRIES_SIDEBANDS:
+        return shown
+    lines = hypothesis.harmonics + hypothesis.sidebands
+    worth = sum(line.depth**2 for line in lines if line.log10_p < WORTH_SAYING_LOG10)
+    return max(shown, math.sqrt(worth))
 
 
 def _swells(hypothesis: Hypothesis) -> bool:

@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from spinlab.bearings import Competitor, detect
+from spinlab.bearings import Competitor, detect, stagewise
 from spinlab.bearings.families import family_lines
 from spinlab.bearings.patterns import HIGHEST, counted, harmonics_pattern, sidebands_pattern
 from tests.bearings.signals import (
@@ -122,3 +122,21 @@ def test_a_belt_that_beats_with_the_drum_at_the_cages_rate_is_named_beside_it():
     assert any("belt pass" in cause for cause in with_belt.coincides)
     other = Competitor(cause="belt pass", order=0.73, standard_uncertainty=0.005)
     assert not detect(heard, speed, (REAR,), competitors=(other,)).hypotheses[0].coincides
+
+
+@pytest.mark.parametrize(
+    ("p", "bound"),
+    # Sellke, Bayarri and Berger 2001, table 1, least Bayes factors (values from memory)
+    [(0.1, 0.625), (0.05, 0.407), (0.01, 0.125), (0.005, 0.072), (0.001, 0.0188)],
+)
+def test_a_stretch_says_no_more_for_a_reading_than_its_p_allows(p, bound):
+    assert stagewise._log10_odds(np.log(p)) == pytest.approx(-np.log10(bound), abs=0.005)
+
+
+def test_lines_too_faint_outside_one_stretch_are_not_said_to_keep_their_frequency():
+    # under noise each reading of a stretch is uniform: one in ten times as rare as the other is
+    # common, and tells nothing
+    rng = np.random.default_rng(7)
+    odds = np.array([stagewise._log10_odds(np.log(v)) for v in rng.uniform(size=20000)])
+    four = odds.reshape(-1, 4).sum(axis=1) - rng.permutation(odds).reshape(-1, 4).sum(axis=1)
+    assert np.mean(four < -stagewise.DECIDED_LOG10) < 0.06

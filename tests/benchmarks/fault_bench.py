@@ -32,6 +32,7 @@ from tests.benchmarks.runner import (
 @click.option("--logs", default=100, show_default=True, help="Healthy logs.")
 @click.option("--each", default=24, show_default=True, help="Units of each fault.")
 @click.option("--moderate", default=30, show_default=True, help="Of each bearing fault, moderate.")
+@click.option("--moderate-begin", default=0, help="Number of the first moderate unit.")
 @click.option("--fault", "only", multiple=True, help="Only these faults, and healthy units.")
 @click.option("--range", "part", type=click.Choice(tuple(RANGES)), default="report")
 @click.option("--workers", type=int, help="Processes (every core).")
@@ -44,6 +45,7 @@ def main(
     logs: int,
     each: int,
     moderate: int,
+    moderate_begin: int,
     only: tuple[str, ...],
     part: str,
     workers: int | None,
@@ -54,11 +56,13 @@ def main(
     one_thread_each()
     version = code_version(("population.py", "profiles.py", "simulated.py", "faults.py"))
     folder, name = cache or default_folder(), f"faults-{mode}-{part}"
+    last = moderate_begin + moderate
     wanted = units(
-        healthy=begin + healthy, logs=logs, each=each, moderate=moderate, part=part, mode=mode
+        healthy=begin + healthy, logs=logs, each=each, moderate=last, part=part, mode=mode
     )
     wanted = [unit for unit in wanted if not only or unit.fault in (HEALTHY, *only)]
     wanted = [unit for unit in wanted if unit.fault != HEALTHY or unit.felt or unit.number >= begin]
+    wanted = [unit for unit in wanted if not unit.moderate or unit.number >= moderate_begin]
     if so_far:
         kept = read_lines(folder / f"{name}-{version}.jsonl")
         results = [kept[unit.key] for unit in wanted if unit.key in kept]

@@ -96,3 +96,15 @@ def test_silence_and_short_records_stay_finite(values):
     assert len(line_limited(values, RATE)) == len(values)
     if len(values) > 300:
         assert np.isfinite(linear_prediction_residual(values)).all()
+
+
+@pytest.mark.parametrize("swell_hz", [2.6, 4.0, 8.0])
+def test_noise_that_swells_with_a_cage_goes_on_swelling(swell_hz):
+    # 0.4 of a turn at 400 to 1200 rpm: its depth comes out as it went in
+    values = noise(seconds=20.0)
+    phase = 2 * np.pi * swell_hz * np.arange(len(values)) / RATE
+    whitened = line_limited((1.0 + 0.2 * np.cos(phase)) * values, RATE)
+    power = whitened**2 / np.mean(whitened**2)
+    depth = 2.0 * np.abs(np.mean(power * np.exp(-1j * phase)))
+    # the square of 1 + m cos has depth 2 m / (1 + m^2 / 2)
+    assert depth == pytest.approx(0.4 / 1.02, rel=0.12)

@@ -67,3 +67,32 @@ def test_noise_that_swells_with_the_cage_is_not_called_a_cages_knocks(seed):
     cage = bearing_findings(evidence, kind="sound")[0]
     assert cage.state == "fault"
     assert "cage" in cage.subject
+
+
+def inner(evidence, harmonics, sidebands):
+    """Probability of an inner race with these lines, (harmonic, log10 p) each."""
+    lines = tuple(replace(line(h, p), label=f"{h} x BPFI") for h, p in harmonics)
+    sides = tuple(
+        replace(line(h, p), label=f"{h} x BPFI {sign} 1 x shaft")
+        for h, p in sidebands
+        for sign in "+-"
+    )
+    first = replace(evidence.hypotheses[0], fault="inner race", harmonics=lines, sidebands=sides)
+    return judge(replace(evidence, hypotheses=(first, *evidence.hypotheses[1:])), "sound")[
+        0
+    ].probability
+
+
+def test_sidebands_of_an_inner_race_stand_for_the_harmonic_whose_power_they_carry():
+    # Randall and Antoni 2011, section 2: a narrow load zone leaves more of the power in them
+    speed = track(STAGES)
+    blows = impacts(speed, GEOMETRY.inner_race_order, strength=4.0)
+    evidence = detect(recording(noise(speed) + blows), speed, (REAR,))
+    whole = inner(evidence, [(1, -20.0), (2, -9.0)], [])
+    # -1 - 3 - 3 together: p = 1.6e-5 (gamma law of shape 3)
+    carried = inner(evidence, [(1, -1.0), (2, -9.0)], [(1, -3.0)])
+    silent = inner(evidence, [(1, -1.0), (2, -9.0)], [(1, -0.3)])
+    masked = inner(evidence, [(2, -9.0)], [(1, -0.3)])
+    assert np.isclose(carried, whole)
+    assert silent < 0.4
+    assert np.isclose(masked, whole), "another cause lies on the first: nothing can be said"

@@ -6,8 +6,10 @@ import numpy as np
 import pytest
 
 from spinlab.analysis.measure import LONGEST_HOLE_S, on_indicated_course
+from spinlab.bearings.stagewise import stretches
 from spinlab.finding import Finding
 from spinlab.findings.indicated import on_indicated
+from spinlab.orders import Span
 from spinlab.speed.track import IndicatedCourse
 from tests.courses import track_through
 
@@ -48,3 +50,16 @@ def test_bearings_are_looked_for_along_the_course_and_not_in_its_holes():
     assert track.standard_uncertainty_rpm[inside] == pytest.approx(0.006 * 404.0)
     hole = (track.time_s > 12 + LONGEST_HOLE_S) & (track.time_s < 20 - LONGEST_HOLE_S)
     assert np.isnan(track.speed_rpm[hole]).all()
+
+
+def test_levels_of_an_indicated_course_are_stretches_of_their_own():
+    # two levels in one course: whether lines move with the speed can be told
+    time_s = np.arange(0.0, 40.0, 0.3)
+    speed = np.interp(time_s, [0, 18, 22, 40], [500.0, 500.0, 1000.0, 1000.0])
+    course = IndicatedCourse(time_s=time_s, speed_rpm=speed, scale_sigma=0.006, weight=0.92)
+    track = on_indicated_course(replace(indicated_track(), indicated=course))
+    held = stretches(track, [Span(0.0, 29.0)])
+    plateaus = [span for span, motion in held if motion == "plateau"]
+    assert len(plateaus) == 2
+    assert plateaus[0].end_s == pytest.approx(18.0, abs=1.5)
+    assert plateaus[1].start_s == pytest.approx(22.0, abs=1.5)
