@@ -25,7 +25,7 @@ from spinlab.envelope.bands import (
     window_samples,
 )
 from spinlab.envelope.kurtosis import Band, Kurtogram, band_tree
-from spinlab.envelope.whitening import line_limited
+from spinlab.envelope.whitening import LEVEL_S, line_limited
 from spinlab.orders import Span, turning_spans
 from spinlab.recording import Recording
 from spinlab.speed.track import SpeedTrack
@@ -170,8 +170,10 @@ class Whitened:
     span: Span
 
 
-def whiten(recording: Recording, spans: Sequence[Span]) -> tuple[Whitened, ...]:
-    """Pre-whiten every stretch once, for all groups."""
+def whiten(
+    recording: Recording, spans: Sequence[Span], *, level_s: float = LEVEL_S
+) -> tuple[Whitened, ...]:
+    """Pre-whiten every stretch once, for all groups; `level_s` as in `line_limited`."""
     found = []
     for span in spans:
         first = max(0, round((span.start_s - recording.start_s) * recording.rate_hz))
@@ -179,7 +181,7 @@ def whiten(recording: Recording, spans: Sequence[Span]) -> tuple[Whitened, ...]:
         if last - first < 2:
             continue
         rows = [
-            line_limited(row[first:last], recording.rate_hz)
+            line_limited(row[first:last], recording.rate_hz, level_s=level_s)
             for row in recording.samples[:_MOST_CHANNELS]
         ]
         start_s = recording.start_s + first / recording.rate_hz

@@ -232,7 +232,8 @@ def envelope_spectra(
     """
     window = window_samples(recording.rate_hz, FASTEST_RACE_ORDER * top_rpm / 60.0)
     rows: list[list[AngularSignal]] = [[] for _ in bands]
-    for stretch in whiten(recording, spans):
+    # each block at its own level: what swells slowly differs from take to take
+    for stretch in whiten(recording, spans, level_s=0.0):
         piece = band_envelopes(
             stretch.samples,
             recording.rate_hz,

@@ -102,7 +102,7 @@ def line_limited(
         block_s: length of a block, rounded to a power of two of samples.
         limit: highest magnitude left, in multiples of the local median magnitude of its block.
         level_s: time over which the medians that flatten the spectrum are averaged; what swells
-            more slowly is held level.
+            more slowly is held level, and each block by itself where it is 0.
 
     Returns:
         Shape (n,), no unit, close to unit variance.
