@@ -176,6 +176,23 @@ def test_half_orders_speak_for_a_loose_part():
     assert "0.5, 1.5" in found.reason
 
 
+def test_a_microphone_that_hears_no_half_order_does_not_clear_a_loose_part():
+    # None of eight simulated machines with a loose counterweight or foot sounds at one
+    # (docs/accuracy, every severity).
+    sound = OrderPattern(
+        levels=(OrderLevel(order=1.0, level=1.0, standard_uncertainty=0.01, p_value=1e-9),),
+        half_order_share=0.0,
+        many_order_share=0.1,
+    )
+    heard, felt = (
+        looseness.findings(Vibration(kind=kind, pattern=sound))[0]
+        for kind in ("sound", "acceleration")
+    )
+    assert heard.state == "not measurable"
+    assert "accelerometer log" in heard.next_step
+    assert felt.state == "clear"
+
+
 def beats(speed_percent, amplitude_percent, *, same_rate):
     def line(depth, rate):
         return Beat(rate_hz=e(rate, 0.002), depth_percent=e(depth, 0.05 * depth), p_value=1e-9)
