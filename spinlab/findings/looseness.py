@@ -47,14 +47,15 @@ def _pattern(pattern: OrderPattern | None, kind: str, why: str) -> Finding:
         )
     halves = pattern.significant(HALF_ORDERS)
     many = pattern.many_order_share
-    if kind == "sound" and not halves and not (many is not None and many > MANY_SHARE):
+    carried_high = many is not None and many > MANY_SHARE
+    if kind == "sound" and not halves and not carried_high:
         return not_measurable("looseness", SUBJECT, UNHEARD, TELLS_UNHEARD)
     sign = 0.0
     if len(halves) >= 2 and (pattern.half_order_share or 0.0) > HALF_SHARE:
         sign = 0.8
     elif halves and (pattern.half_order_share or 0.0) > HALF_SHARE:
         sign = 0.45
-    if many is not None and many > MANY_SHARE:
+    if carried_high:
         sign = 1.0 - (1.0 - sign) * 0.5
     probability, rivals = shared(
         sign,
@@ -87,7 +88,7 @@ def _pattern(pattern: OrderPattern | None, kind: str, why: str) -> Finding:
         reason = say("half orders stand out of the noise: {names}", names=names)
     else:
         reason = "no half order stands out of the noise"
-    if many is not None and many > MANY_SHARE:
+    if carried_high:
         reason += say("; orders 3 and up carry {many:.1f} times the first", many=many)
     return Finding(
         kind="looseness",

@@ -16,7 +16,7 @@ from spinlab.speed.bands import SOUND_BANDS
 from spinlab.speed.evidence import Floats
 from spinlab.speed.family import Family, family_map, learn, of_drum, rebased
 from spinlab.speed.family_voice import FamilyVoice
-from spinlab.speed.frames import blocks
+from spinlab.speed.frames import CACHED_FRAMES, blocks
 from spinlab.speed.maps import Maps
 from spinlab.speed.path import SILENCE_COST, Path, best_path
 from spinlab.speed.relink import relinked
@@ -34,8 +34,6 @@ from spinlab.speed.voices import (
 ROUNDS = 4
 # A further round of learning must raise the score by this factor to be worth another.
 LEAST_GAIN = 1.02
-# Frames whose evidence is made at once for a search: few, so that it is read from the cache.
-FOLLOWED_FRAMES = 8
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -71,7 +69,7 @@ def _follow(values: Values, evidence: Evidence, *, first: int = 0, last: int | N
     maps = evidence.maps
     parts = (
         values(block)[..., first:last] + evidence.votes(block)
-        for block in blocks(len(maps.time_s), FOLLOWED_FRAMES)
+        for block in blocks(len(maps.time_s), CACHED_FRAMES)
     )
     path = best_path(parts, maps.alphas, step=maps.grid.step, hop_s=maps.hop_s)
     return replace(path, cell=np.where(path.cell >= 0, path.cell + first, -1))
@@ -82,7 +80,7 @@ def _along(path: Path, values: Values, maps: Maps) -> Floats:
     return np.concatenate(
         [
             (part := values(block))[np.arange(len(part)), path.alpha[block]]
-            for block in blocks(len(maps.time_s), FOLLOWED_FRAMES)
+            for block in blocks(len(maps.time_s), CACHED_FRAMES)
         ]
     )
 

@@ -19,7 +19,7 @@ FIELD_ORDERS = (1, 2, 6, 12, 18)
 
 
 def ratio_prior(machine: Machine | None) -> RatioPrior | None:
-    """What a profile's drive says about the scale; None where it says nothing."""
+    """What a profile's drive says about the scale; None without a profile."""
     if machine is None:
         return None
     counted = counted_orders(machine.motor)
@@ -28,7 +28,7 @@ def ratio_prior(machine: Machine | None) -> RatioPrior | None:
     tolerance = machine.drum_to_motor_ratio_tolerance_percent / 100.0
     return RatioPrior(
         ratio=machine.drum_to_motor_ratio,
-        tolerance=tolerance + (BELT_CREEP if belt else 0.0),
+        tolerance=tolerance + BELT_CREEP if belt else 0.0,
         motor_orders=tuple(sorted(once | counted)),
         counted=bool(counted),
         on_drum=not belt,

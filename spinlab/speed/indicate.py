@@ -12,7 +12,7 @@ import numpy as np
 from spinlab.speed.candidates import ONE_SCALE, Candidate
 from spinlab.speed.pieces import still_pieces
 from spinlab.speed.refine import Refined
-from spinlab.speed.runs import LEAST_SPREAD, linked, moves, run_numbers
+from spinlab.speed.runs import linked, longest_moving, moves, run_numbers
 from spinlab.speed.track import IndicatedCourse, Indication
 
 # Share of the likelihood within one scale, nats by which it stands out of all, and share of the
@@ -39,14 +39,9 @@ def indicated_course(refined: Refined, scales: tuple[Candidate, ...]) -> Indicat
     if not likely or float(refined.carried.mean()) < LEAST_CARRIED:
         return None
     run = linked(refined, run_numbers(refined.time_s, refined.log_hz))
-    lengths = {
-        int(number): int((refined.carried & (run == number)).sum())
-        for number in np.unique(run)
-        if np.ptp(refined.log_hz[run == number]) > LEAST_SPREAD
-    }
-    if not lengths or not moves(refined, run):
+    kept = refined.carried & longest_moving(refined, run, refined.carried)
+    if not kept.any() or not moves(refined, run):
         return None
-    kept = refined.carried & (run == max(lengths, key=lambda number: lengths[number]))
     middle = float(np.average(logs[near], weights=weights))
     spread = float(np.sqrt(np.average((logs[near] - middle) ** 2, weights=weights)))
     return IndicatedCourse(

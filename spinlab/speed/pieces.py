@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 
 from spinlab.speed.maps import Maps
 from spinlab.speed.refine import Refined
-from spinlab.speed.shown import Own, nats
+from spinlab.speed.shown import FASTER, Own, nats
 
 # A piece of a path stands while this many frames stay within this width of ln(speed).
 STILL_FRAMES = 10
@@ -28,9 +28,6 @@ ALIKE = 0.9
 LEAST_OWN_UNASKED = 25.0
 USUALLY_BELOW = 0.1
 USUALLY_ABOVE = 0.03
-# A test steps upwards (common practice, no published source): share by which a piece that stands
-# before a slower one is faster for it to need as much.
-FASTER = 1.1
 # What stands at the same level this close (s) to a doubted piece goes with it.
 WITH_IT_S = 4.0
 # Strongest lines that are compared, and the other speeds that count: from one another in ln, rpm.
@@ -101,7 +98,10 @@ def _proved(
 
 
 def _before_slower(refined: Refined, pieces: tuple[NDArray[np.int64], ...]) -> list[int]:
-    """Pieces before one that stands slower: a line that falls may be a sideband of the carrier."""
+    """Pieces before one that stands slower: a line that falls may be a sideband of the carrier.
+
+    A test steps upwards (common practice, no published source).
+    """
     level = [float(np.median(refined.log_hz[piece])) for piece in pieces]
     slowest_after = np.minimum.accumulate([*level, np.inf][::-1])[::-1][1:]
     return [k for k in range(len(pieces)) if level[k] > slowest_after[k] + np.log(FASTER)]

@@ -30,7 +30,6 @@ RATIO_STEP = 0.001
 RATIO_SPREAD = 0.0015
 # Without a belt nothing creeps, and the grid of factors alone limits the fit.
 RIGID_SPREAD = 0.0007
-RIGID_TOLERANCE = 0.001
 # Share of the moving lines that are the motor's, with and without its counts known.
 COUNTED_SHARE = 0.6
 UNCOUNTED_SHARE = 0.4
@@ -64,16 +63,15 @@ def _at_motor(
     """Log-likelihood that the lines stand at the motor's orders, for each ln(motor's order)."""
     wanted = np.log(np.array(prior.motor_orders))
     share = COUNTED_SHARE if prior.counted else UNCOUNTED_SHARE
-    least = RIGID_SPREAD if prior.tolerance < RIGID_TOLERANCE else RATIO_SPREAD
+    least = RIGID_SPREAD if prior.on_drum else RATIO_SPREAD
     score = np.zeros(len(logs))
-    for order, sigma, strength in zip(
-        refined.orders, refined.order_sigma, refined.strength, strict=True
+    for order, sigma, weight in zip(
+        refined.orders, refined.order_sigma, refined.weight, strict=True
     ):
         spread = np.hypot(least, min(float(sigma), 0.01))
         miss = np.abs(np.log(order) - logs[:, None] - wanted[None, :]).min(axis=1) / spread
         # against a line anywhere within an e-fold
         density = np.exp(-0.5 * miss**2) / (spread * np.sqrt(2 * np.pi)) / len(wanted)
-        weight = float(np.clip(strength / 2.0, 0.0, 1.0))
         score += weight * np.log(1 - share + share * density)
     return score
 
@@ -103,12 +101,11 @@ def snapped(refined: Refined, factor: float, sigma: float) -> tuple[float, float
     score = -0.5 * (shift / sigma) ** 2
     near = refined.orders[:, None] / factor * np.exp(-shift)
     use = (refined.orders / factor * SNAP_SIGMAS * sigma < SNAP_REACH) & (near[:, 0] > 0.9)
-    for order, own, strength in zip(
-        near[use], refined.order_sigma[use], refined.strength[use], strict=True
+    for order, own, weight in zip(
+        near[use], refined.order_sigma[use], refined.weight[use], strict=True
     ):
         spread = order * np.hypot(SNAP_SPREAD, min(float(own), 0.01))
         density = np.exp(-0.5 * ((order - np.round(order)) / spread) ** 2) / spread
-        weight = float(np.clip(strength / 2.0, 0.0, 1.0))
         score += weight * np.log(1 - WHOLE_SHARE + WHOLE_SHARE * density / np.sqrt(2 * np.pi))
     share = np.exp(score - score.max())
     mean = float(np.average(shift, weights=share))
@@ -134,7 +131,7 @@ def measured_ratio(
         factor_sigma: standard uncertainty of ln(factor).
         prior: what the profile knows.
     """
-    if prior is None or prior.tolerance < RIGID_TOLERANCE or not len(refined.orders):
+    if prior is None or prior.on_drum or not len(refined.orders):
         return None
     half = max(1, round(prior.tolerance / RATIO_STEP))
     logs = np.log(factor * prior.ratio) + RATIO_STEP * np.arange(-half, half + 1)

@@ -54,6 +54,11 @@ class Refined:
     strength: NDArray[np.float64]
 
     @property
+    def weight(self) -> NDArray[np.float64]:
+        """How much each line counts beside a clear one, 0 to 1, shape (lines,)."""
+        return np.clip(self.strength / 2.0, 0.0, 1.0)
+
+    @property
     def course(self) -> Course:
         """The refined rate as a smooth course."""
         return course_of(self.time_s, self.log_hz)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import itertools
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -150,6 +151,30 @@ def linked(refined: Refined, run: NDArray[np.int64]) -> NDArray[np.int64]:
         if near or (by_two and gap_s <= LONG_GAP_S and _foreseen(refined, before, after)):
             out[after] = out[before[0]]
     return out
+
+
+def longest_moving(
+    refined: Refined, run: NDArray[np.int64], share: NDArray[Any]
+) -> NDArray[np.bool_]:
+    """Frames of the run that holds most of a share of each frame, of those that change speed.
+
+    Args:
+        refined: the course and its lines.
+        run: shape (frames,), runs that go on from one another share a number.
+        share: shape (frames,), what counts.
+
+    Returns:
+        shape (frames,), no frame where nothing changes speed.
+    """
+    held = {
+        int(number): float(share[run == number].sum())
+        for number in np.unique(run)
+        if np.ptp(refined.log_hz[run == number]) > LEAST_SPREAD
+    }
+    if not held:
+        return np.zeros(len(run), bool)
+    longest: NDArray[np.bool_] = run == max(held, key=lambda number: held[number])
+    return longest
 
 
 # Nats of the drum's own turns that prove a path whose ramps are not heard.

@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from spinlab.speed.drumlock import LOCK_HOP_S, MULTIPLES, Lock
 from spinlab.speed.frames import HOP_S
 from spinlab.speed.refine import Refined
-from spinlab.speed.runs import CLOSE_GAP_S, LEAST_SPREAD, between, end_lines
+from spinlab.speed.runs import CLOSE_GAP_S, LEAST_SPREAD, between, end_lines, longest_moving
 
 # Nats of the drum's own evidence that show a run, and one that never moves.
 LEAST_RUN_SUPPORT = 10.0
@@ -102,15 +102,7 @@ def with_motor(own: Own, refined: Refined, run: NDArray[np.int64]) -> Own:
         run: shape (frames,), runs that go on from one another share a number.
     """
     gain = np.minimum(MOTOR_SHARE * np.maximum(refined.gain, 0.0), MOTOR_LIMIT) * refined.carried
-    heard = {
-        int(number): float(gain[run == number].sum())
-        for number in np.unique(run)
-        if np.ptp(refined.log_hz[run == number]) > LEAST_SPREAD
-    }
-    if not heard:
-        return own
-    longest = run == max(heard, key=lambda number: heard[number])
-    return replace(own, support=own.support + np.where(longest, gain, 0.0))
+    return replace(own, support=own.support + gain * longest_moving(refined, run, gain))
 
 
 def supported(

@@ -82,8 +82,6 @@ def track_speed(
         top_range_hz=(rpm_range[1] / 60.0 / SLOWEST_TOP_SHARE, rpm_range[1] / 60.0),
         prior=ratio_prior(machine),
         programme_rpm=tuple(p.rpm for p in machine.programme) if machine else (),
-        belt=machine is not None and machine.drive == "belt",
-        rigid=machine is not None and machine.drive == "direct",
     )
     known = Known()
     found = acquire(evidence, known)

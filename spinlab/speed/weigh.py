@@ -58,8 +58,16 @@ class Heard:
     top_range_hz: tuple[float, float]
     prior: RatioPrior | None
     programme_rpm: tuple[float, ...]
-    belt: bool
-    rigid: bool
+
+    @property
+    def belt(self) -> bool:
+        """The profile says that a belt drives the drum."""
+        return self.prior is not None and not self.prior.on_drum
+
+    @property
+    def rigid(self) -> bool:
+        """The profile says that the motor sits on the drum."""
+        return self.prior is not None and self.prior.on_drum
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)

@@ -31,10 +31,9 @@ def whole_order_evidence(
     low orders decide, and half of a true speed, which doubles every order, loses.
     """
     score = np.zeros(len(factors))
-    for order, sigma, strength in zip(
-        refined.orders, refined.order_sigma, refined.strength, strict=True
+    for order, sigma, weight in zip(
+        refined.orders, refined.order_sigma, refined.weight, strict=True
     ):
-        weight = float(np.clip(strength / 2.0, 0.0, 1.0))
         near = order / factors
         spread = near * np.hypot(ORDER_SPREAD, min(sigma, 0.01))
         miss = (near - np.maximum(np.round(near), 1.0)) / spread
@@ -68,8 +67,8 @@ def lattice_evidence(refined: Refined, factors: NDArray[np.float64]) -> NDArray[
     score = np.zeros(len(factors))
     known = sum(share for _, share in LATTICE)
     rest = 1.0 - known
-    for order, sigma, strength in zip(
-        refined.orders, refined.order_sigma, refined.strength, strict=True
+    for order, sigma, weight in zip(
+        refined.orders, refined.order_sigma, refined.weight, strict=True
     ):
         near = order / factors
         spread = near * np.hypot(RIGID_SPREAD, min(float(sigma), 0.01))
@@ -81,7 +80,6 @@ def lattice_evidence(refined: Refined, factors: NDArray[np.float64]) -> NDArray[
             # where neighbours overlap the lattice is no longer seen
             peak = np.where(spread < LATTICE_BLUR * apart, peak, 1.0)
             density += np.where(low, known * (apart == 1.0), share) * peak
-        weight = float(np.clip(strength / 2.0, 0.0, 1.0))
         score += weight * np.where(near >= LOWEST_ORDER, np.log(density), -BELOW_COST)
     return score
 

@@ -47,9 +47,8 @@ def write_down(
     """The track of the best reading, with its rivals and what could not be told.
 
     `felt` says that the scale is that of a felt first order, which must be heard to move; `rigid`
-    that the motor sits on the drum;
-    `plateaus` are those that were read as a whole; a plateau that `programme_rpm` does not ask for
-    needs more proof.
+    that the motor sits on the drum; `plateaus` are those that were read as a whole; a plateau that
+    `programme_rpm` does not ask for needs more proof.
     """
     factor, weight = scales[0].factor, scales[0].weight
     heard = np.flatnonzero(np.isin(maps.time_s, refined.time_s))

@@ -11,25 +11,10 @@ from spinlab.machine import Motor, load_machine
 from spinlab.recording import Recording
 from spinlab.speed import track_speed
 from spinlab.speed.drive_prior import counted_orders, ratio_prior
-from spinlab.speed.refine import Refined
 from spinlab.speed.shown import Own, with_motor
 from spinlab.speed.whole import lattice_evidence
 from spinlab.stages import stage_table
-
-
-def lines_of(orders: list[float], log_hz: np.ndarray | None = None) -> Refined:
-    log_hz = np.zeros(10) if log_hz is None else log_hz
-    frames, count = len(log_hz), len(orders)
-    return Refined(
-        time_s=0.3 * np.arange(frames),
-        log_hz=log_hz,
-        sigma=np.full(frames, 0.001),
-        gain=np.full(frames, 20.0),
-        heard=np.full(frames, count),
-        orders=np.array(orders),
-        order_sigma=np.full(count, 2e-4),
-        strength=np.full(count, 5.0),
-    )
+from tests.speed.test_moving_evidence import refined_of
 
 
 def test_a_motor_of_20_magnets_and_24_teeth_is_expected_where_such_a_one_was_measured():
@@ -66,7 +51,9 @@ def test_only_a_motor_on_the_drum_makes_whole_orders_of_it_alone():
 
 def best_factor(orders: list[float], near: float = 0.02) -> float:
     factors = np.exp(np.arange(-near, near, 0.0005))
-    return float(factors[np.argmax(lattice_evidence(lines_of(orders), factors))])
+    return float(
+        factors[np.argmax(lattice_evidence(refined_of(np.zeros(10), orders=orders), factors))]
+    )
 
 
 @pytest.mark.parametrize(
@@ -81,7 +68,7 @@ def test_lines_of_three_phase_motors_place_the_drum_to_a_tenth_of_a_percent(slot
 
 def test_a_low_order_is_as_likely_three_as_twelve():
     # Multiples of six are the motor's habit, not the drum's: below them no whole order is favoured.
-    low, high = lattice_evidence(lines_of([12.0]), np.array([4.0, 1.0]))
+    low, high = lattice_evidence(refined_of(np.zeros(10), orders=[12.0]), np.array([4.0, 1.0]))
     assert abs(low - high) < 1.0
 
 
@@ -90,7 +77,7 @@ def test_lines_that_stand_apart_from_the_run_up_prove_nothing():
     run = np.repeat([0, 1], (20, 40))
     none = np.zeros(60)
     own = Own(support=none, beating=none, kin=np.zeros((60, 0)), room=np.full(60, 2.0))
-    turned = with_motor(own, lines_of([72.0], log_hz), run)
+    turned = with_motor(own, refined_of(log_hz, orders=[72.0]), run)
     assert not turned.support[:20].any()
     assert (turned.support[20:] > 0).all()
 
@@ -118,3 +105,12 @@ def test_a_direct_drive_is_measured_by_its_motors_lines_alone(slow):
     table = stage_table(track_speed(recording, machine), machine)
     found = [s.speed_rpm for s in table.stages if s.speed_rpm is not None]
     assert found == pytest.approx([400.0 * slow, 800.0 * slow, 1000.0 * slow], rel=3e-3)
+
+
+def test_a_tolerance_of_the_ratio_says_nothing_where_there_is_no_belt():
+    # A profile may state one all the same: the drum turns with a motor that sits on it.
+    direct = load_machine("direct-drive-1400")
+    loose = replace(direct, drum_to_motor_ratio_tolerance_percent=5.0)
+    assert ratio_prior(loose) == ratio_prior(direct)
+    recording = run_up(np.random.default_rng(3), {36: 0.01, 72: 0.02, 144: 0.01}, 1.0)
+    assert track_speed(recording, loose).motor_ratio is None

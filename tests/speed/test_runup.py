@@ -7,6 +7,7 @@ import pytest
 
 from spinlab.speed.refine import Refined
 from spinlab.speed.runup import top_of
+from tests.speed.test_moving_evidence import refined_of
 
 
 def course_of_levels(*levels_hz: float, carried: bool = True) -> Refined:
@@ -17,18 +18,7 @@ def course_of_levels(*levels_hz: float, carried: bool = True) -> Refined:
         parts.append(np.full(held, np.log(level)))
         if following is not None:
             parts.append(np.linspace(np.log(level), np.log(following), ramp))
-    log_hz = np.concatenate(parts)
-    count = len(log_hz)
-    return Refined(
-        time_s=0.3 * np.arange(count),
-        log_hz=log_hz,
-        sigma=np.full(count, 1e-3),
-        gain=np.full(count, 20.0 if carried else 0.0),
-        heard=np.full(count, 3),
-        orders=np.array([1.0]),
-        order_sigma=np.array([2e-4]),
-        strength=np.array([5.0]),
-    )
+    return refined_of(np.concatenate(parts), gain=20.0 if carried else 0.0)
 
 
 @pytest.mark.parametrize(
