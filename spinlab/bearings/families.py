@@ -16,10 +16,13 @@ from spinlab.bearings.spectra import EnvelopeSpectra
 
 # Halves, thirds, quarters and eighths: multiples at which a speed is misread.
 _SIMPLE_FRACTIONS = (2, 3, 4, 8)
-# A locked line and its Hann skirt lie within this many lines of the fraction.
-_LOCKED_LINES = 2.2
-# Less than this share of the lines is no comb.
+# A locked line peaks within so many lines of the fraction; its Hann skirt reaches two further.
+_LOCKED_LINES = 1.0
+_SKIRT_LINES = 2
+# Less than this share of the lines is no comb, and one place alone is none: any line lies near some
+# fraction.
 _LEAST_FRACTIONS = 0.5
+_LEAST_PLACES = 2
 # Half-width, as a share of their distance, to which harmonics of scattering blows are lines.
 _WIDEST = 0.2
 # Whole orders looked at, and how far they must stand out, to place the comb.
@@ -101,8 +104,8 @@ def simple_fraction(
     """N where lines at whole n-ths of a turn explain this share of a band's lines; otherwise 1.
 
     Lines at simple fractions betray a speed read at a multiple of the true one, or a gear.  They
-    are locked to the shaft and stand on the fractions to within a line or two; a family of a
-    bearing's order meets a fraction at most with one of its harmonics.
+    are locked to the shaft and peak on the fractions to within a line, at several of them; a family
+    of a bearing's order meets a fraction at most with one of its harmonics.
 
     Args:
         spectra: whitened spectra.
@@ -113,12 +116,17 @@ def simple_fraction(
     lines, power = spectra.standing(band)
     if len(lines) == 0:
         return 1
-    order = lines * spectra.step / scale
+    peaks = np.split(np.arange(len(lines)), np.flatnonzero(np.diff(lines) > _SKIRT_LINES) + 1)
+    heard = np.array([power[peak].sum() for peak in peaks])
+    order = np.array([np.average(lines[peak], weights=power[peak]) for peak in peaks])
+    order *= spectra.step / scale
     for parts in _SIMPLE_FRACTIONS:
-        near = np.abs(order - np.rint(order * parts) / parts) * scale < _LOCKED_LINES * spectra.step
+        away = np.abs(order - np.rint(order * parts) / parts) * scale
+        near = away < _LOCKED_LINES * spectra.step
         covered = min(0.9, 2.0 * _LOCKED_LINES * spectra.step * parts)
-        share = float(power[near].sum() / power.sum())
-        if (share - covered) / (1.0 - covered) >= max(least_share, _LEAST_FRACTIONS):
+        share = (float(heard[near].sum() / heard.sum()) - covered) / (1.0 - covered)
+        comb = np.count_nonzero(near) >= _LEAST_PLACES
+        if comb and share >= max(least_share, _LEAST_FRACTIONS):
             return parts
     return 1
 
