@@ -32,6 +32,9 @@ Looks = tuple[EnvelopeSpectra, ...]
 # Sidebands that carry so much of a damage's power that they are looked for with its harmonics: a
 # place on the inner ring meets the load once a turn, a ball's once per turn of the cage.
 _PATTERN_SIDES: dict[Fault, int] = {"inner race": 2, "ball": 1}
+# Sidebands by which a rarer family is known: those, and the outer race's, which the load of
+# unbalance passes once a turn.
+_KNOWN_SIDES: dict[Fault, int] = {**_PATTERN_SIDES, "outer race": 2}
 # What chance explains more often than this is worth no control and no second look.
 WORTH_A_LOOK_LOG10 = -1.3
 _MOST_ROUNDS = 4
@@ -161,7 +164,7 @@ def _leader(waiting: Sequence[Case], spectra: Sequence[Looks], tests: int) -> Ca
 def _on_sideband(case: Case, other: Case, spectra: Sequence[Looks]) -> bool:
     """Whether a case's first harmonic is a sideband of another's, rarer family's first."""
     mine, its = case.best, other.best
-    sides = _PATTERN_SIDES.get(other.fault, 0)
+    sides = _KNOWN_SIDES.get(other.fault, 0)
     if mine is None or its is None or case.group != other.group or mine.log_p <= its.log_p:
         return False
     step = other.bearing.sideband_order(other.fault)

@@ -185,6 +185,18 @@ def test_an_inner_race_under_a_steady_load_shows_sidebands_of_the_shaft():
     assert any(line.label == "1 x BPFI + 1 x shaft" for line in best.sidebands)
 
 
+def test_an_outer_race_under_a_turning_load_is_not_taken_for_a_ball_beside_it():
+    # BPFO + 1 = 4.556 lies in the ball's range (4.551), and a belt's fifth on BPFO itself
+    speed = track(STAGES)
+    belt = Competitor(cause="belt pass", order=BPFO / 5, standard_uncertainty=0.001, most_places=1)
+    values = noise(speed) + impacts(
+        speed, BPFO, strength=6.0, load=lambda turns: 1.0 + np.cos(2 * np.pi * turns)
+    )
+    evidence = found(values, speed, competitors=(belt,))
+    assert [h.fault for h in leaders(evidence)] == ["outer race"]
+    assert any(line.label == "1 x BPFO + 1 x shaft" for line in evidence.hypotheses[0].sidebands)
+
+
 def test_a_motor_bearing_is_looked_for_at_the_motors_speed():
     geometry = BearingGeometry(
         designation="motor", balls=8, ball_diameter_mm=6.7, pitch_diameter_mm=28.5
