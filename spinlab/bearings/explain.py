@@ -19,6 +19,7 @@ from spinlab.bearings.families import dominance, family_lines, shaft_scale, simp
 from spinlab.bearings.geometry import FAULTS, Fault, MountedBearing
 from spinlab.bearings.group import Group
 from spinlab.bearings.patterns import (
+    HIGHEST,
     Pattern,
     carried_pattern,
     harmonics_pattern,
@@ -32,9 +33,16 @@ Looks = tuple[EnvelopeSpectra, ...]
 # Sidebands that carry so much of a damage's power that they are looked for with its harmonics: a
 # place on the inner ring meets the load once a turn, a ball's once per turn of the cage.
 _PATTERN_SIDES: dict[Fault, int] = {"inner race": 2, "ball": 1}
-# Sidebands by which a rarer family is known: those, and the outer race's, which the load of
-# unbalance passes once a turn.
-_KNOWN_SIDES: dict[Fault, int] = {**_PATTERN_SIDES, "outer race": 2}
+# Sidebands by which a rarer family is known, as multiples of shaft and cage: a race meets a load
+# once a turn, a ball once per turn of the cage.  Where one load stands and another turns a ball
+# shows more; a race that is as rare as two lines can be stands by itself, and is none of those.
+_RACE_SIDES = ((1, 0), (2, 0))
+_BALL_SIDES = ((0, 1),)
+_BALL_SIDES_OF_FAINT = ((0, 2), (1, 0), (1, -1))
+_STANDS_ALONE_LOG_P = -2.0 * HIGHEST
+# Odds saturate, so that of two strong families either may be called the rarer: the other is its
+# sideband only if its own harmonics are at least this share as deep.
+_SIDE_OF_SHARE = 0.3
 # What chance explains more often than this is worth no control and no second look.
 WORTH_A_LOOK_LOG10 = -1.3
 _MOST_ROUNDS = 4
@@ -162,15 +170,20 @@ def _leader(waiting: Sequence[Case], spectra: Sequence[Looks], tests: int) -> Ca
 
 
 def _on_sideband(case: Case, other: Case, spectra: Sequence[Looks]) -> bool:
-    """Whether a case's first harmonic is a sideband of another's, rarer family's first."""
+    """Whether a case's first harmonic is a sideband of another's, rarer and deep family's first."""
     mine, its = case.best, other.best
-    sides = _KNOWN_SIDES.get(other.fault, 0)
     if mine is None or its is None or case.group != other.group or mine.log_p <= its.log_p:
         return False
-    step = other.bearing.sideband_order(other.fault)
-    places = [its.order + side * step for side in range(-sides, sides + 1) if side]
+    shaft, cage = other.bearing.shaft_order.value, other.bearing.order("cage")
+    faint = _BALL_SIDES_OF_FAINT if mine.log_p > _STANDS_ALONE_LOG_P else ()
+    sides = {"ball": _BALL_SIDES + faint, "cage": ()}.get(other.fault, _RACE_SIDES)
+    steps = np.array([turns * shaft + rounds * cage for turns, rounds in sides])
+    places = np.concatenate([its.order - steps, its.order + steps])
     near = 2.0 * spectra[case.group][mine.look].step + 2.0 * max(mine.width, its.width) * its.order
-    return any(abs(mine.order - place) < near for place in places)
+    if not (np.abs(mine.order - places) < near).any():
+        return False
+    looks = spectra[case.group]
+    return harmonic_depth(other, looks) >= _SIDE_OF_SHARE * harmonic_depth(case, looks)
 
 
 def _cases(groups: Sequence[Group], uncertainty: float) -> list[Case]:

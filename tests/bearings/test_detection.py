@@ -185,14 +185,21 @@ def test_an_inner_race_under_a_steady_load_shows_sidebands_of_the_shaft():
     assert any(line.label == "1 x BPFI + 1 x shaft" for line in best.sidebands)
 
 
-def test_an_outer_race_under_a_turning_load_is_not_taken_for_a_ball_beside_it():
+@pytest.mark.parametrize(("narrow", "slip"), [(1, 0.01), (1, 0.02), (2, 0.005), (2, 0.01)])
+def test_an_outer_race_under_a_turning_load_is_not_taken_for_a_ball_beside_it(narrow, slip):
     # BPFO + 1 = 4.556 lies in the ball's range (4.551), and a belt's fifth on BPFO itself
-    speed = track(STAGES)
-    belt = Competitor(cause="belt pass", order=BPFO / 5, standard_uncertainty=0.001, most_places=1)
-    values = noise(speed) + impacts(
-        speed, BPFO, strength=6.0, load=lambda turns: 1.0 + np.cos(2 * np.pi * turns)
+    speed, order = track(STAGES), BPFO / 5
+    belt = Competitor(
+        cause="belt pass", order=order, standard_uncertainty=0.01 * order, most_places=1
     )
-    evidence = found(values, speed, competitors=(belt,))
+    blows = impacts(
+        speed,
+        BPFO,
+        strength=6.0,
+        slip=slip,
+        load=lambda turns: np.maximum(np.cos(2 * np.pi * turns), 0.0) ** narrow,
+    )
+    evidence = found(noise(speed) + blows, speed, competitors=(belt,))
     assert [h.fault for h in leaders(evidence)] == ["outer race"]
     assert any(line.label == "1 x BPFO + 1 x shaft" for line in evidence.hypotheses[0].sidebands)
 
