@@ -6,31 +6,66 @@ from collections.abc import Sequence
 from dataclasses import replace
 
 from spinlab.finding import Finding
-from spinlab.findings.judge import state_of
+from spinlab.findings.judge import not_measurable, state_of
 from spinlab.phrase import join, say, sentence
-from spinlab.speed.track import SpeedTrack
+from spinlab.speed.track import IndicatedCourse
+
+NEXT_CLOSER = "A recording closer to the machine, or an accelerometer log, would measure the speed."
 
 
-def on_indicated(findings: Sequence[Finding], track: SpeedTrack) -> tuple[Finding, ...]:
+def on_indicated(
+    findings: Sequence[Finding], course: IndicatedCourse | None
+) -> tuple[Finding, ...]:
     """The same findings where the speed was measured; else weighed by the scale, which is said.
 
     Args:
-        findings: of lines at orders of the drum.
-        track: the drum's speed.
+        findings: about bearings, of lines at orders of the drum.
+        course: the course that they lie on where the track knows no speed; None where it does.
     """
-    course = track.indicated
     if course is None:
         return tuple(findings)
-    note = say(
-        "The drum's speed is only indicated, so every order is known to {percent:.1f} %.",
-        percent=200.0 * course.scale_sigma,
-    )
+    note = _note(course)
     out = []
     for found in findings:
         if found.state in ("attention", "fault") and found.probability is not None:
             probability = found.probability * course.weight
-            reason = join(" ", [sentence(found.reason), note])
-            state = state_of(probability)
-            found = replace(found, probability=probability, state=state, reason=reason)
+            found = replace(
+                found,
+                probability=probability,
+                state=state_of(probability),
+                reason=join(" ", [sentence(found.reason), note]),
+                next_step=join(" ", [found.next_step, NEXT_CLOSER])
+                if course.asked_rpm
+                else found.next_step,
+            )
         out.append(found)
+    if course.asked_rpm:
+        # a course that damage told clears nothing: without it there would be none
+        out = [_not_told(one) if one.state == "clear" else one for one in out]
     return tuple(out)
+
+
+def _note(course: IndicatedCourse) -> str:
+    percent = 200.0 * course.scale_sigma
+    if not course.asked_rpm:
+        return say(
+            "The drum's speed is only indicated, so every order is known to {percent:.1f} %.",
+            percent=percent,
+        )
+    return say(
+        "The drum's speed was not measured: blows themselves are heard that keep to the speeds "
+        "asked for ({speeds} rpm), and what is heard of the drum's own turns along them places "
+        "every order to {percent:.1f} %. Whether the plateaus were kept they do not tell.",
+        speeds=join(", ", [f"{speed:.0f}" for speed in course.asked_rpm]),
+        percent=percent,
+    )
+
+
+def _not_told(found: Finding) -> Finding:
+    return not_measurable(
+        found.kind,
+        found.subject,
+        "The speed was not measured, and the blows that keep to the speeds asked for do not amount "
+        "to damage.",
+        NEXT_CLOSER,
+    )
