@@ -109,6 +109,9 @@ def measure(
     phases = work.attempt("Cutting phases", lambda: cut_phases(recording, absolute, sound=powers))
     phases = phases if phases is None else corrected(phases, corrections)
     evidence, remarks = bearings if bearings is not None else (None, ())
+    if evidence is not None and course is not None and course.asked_rpm:
+        # blows of the listed bearings told this course: nothing else may be read along it
+        evidence = replace(evidence, unknown=(), roar=None)
     return Measured(
         drive=drive,
         vibration=vibration,

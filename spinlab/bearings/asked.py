@@ -50,7 +50,9 @@ APART_SIGMAS = 4.0
 FASTEST_HZ = 30.0
 SLOWEST_SHARE = 1.0 / 6.0
 # A course of frames on a grid is no better known than this share.
-LEAST_SIGMA = 0.001
+LEAST_SIGMA = 0.0015
+# A course less likely than this is none.
+LEAST_WEIGHT = 0.35
 # Independent places that a plateau's blows may be heard at, by which the course was chosen.
 PLACES = 30
 # Longer recordings are not looked at, for the sake of memory.
@@ -131,6 +133,8 @@ def _course(
     if len(time_s) < 2:
         return None
     factor, sigma, weight = _scale(recording, time_s, log_hz, float(np.median(late)), found)
+    if weight < LEAST_WEIGHT:
+        return None
     heard = np.unique(found.way.plateau[on])
     return IndicatedCourse(
         time_s=time_s,
@@ -169,7 +173,7 @@ def _scale(
     share = prior / prior.sum() * likely
     factor = float(np.average(logs, weights=share))
     spread = float(np.sqrt(np.average((logs - factor) ** 2, weights=share)))
-    odds = sum(np.exp((rival - found.way.nats) / TEMPER) for rival in found.rivals)
+    odds = sum(np.exp((rival - found.most_nats) / TEMPER) for rival in found.rivals)
     here = (1.0 - OTHER_SPEEDS) / (1.0 + odds)
     elsewhere = float(np.mean(likely[np.abs(off) > APART_SIGMAS]))
     weight = here * share.sum() / (here * share.sum() + (1.0 - here) * elsewhere)

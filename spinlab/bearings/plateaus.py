@@ -2,7 +2,7 @@
 
 Each frame of a band is silent or belongs to a plateau not slower than the one before.  The best way
 through (Viterbi's search: Forney 1973, Proc. IEEE 61:268-278) is found in every band and for every
-share by which the blows may be early or late; its rivals are the same blows on other plateaus.
+share by which the blows may be early or late; its rivals are what else the same band may hold.
 """
 
 from __future__ import annotations
@@ -16,7 +16,7 @@ from scipy.ndimage import maximum_filter1d, median_filter, uniform_filter1d
 
 from spinlab.bearings.blows import Blows
 from spinlab.bearings.geometry import SLIP_ABOVE, SLIP_BELOW
-from spinlab.bearings.patterns import Pattern
+from spinlab.bearings.patterns import Pattern, harmonics_pattern
 
 Array = NDArray[np.float64]
 Float = NDArray[np.float32]
@@ -36,9 +36,16 @@ FINE_STEP = 0.001
 FINE_FRAMES = 5
 # Bands are gone through together up to so many numbers, for the sake of memory.
 MOST_CELLS = 6_000_000
-# A place with those beside it, and those that count for one rival.
+# A place with those beside it.
 _BESIDE = np.exp(STEP * np.arange(-1, 2))
-_NEAR = np.exp(STEP * np.arange(-3, 4))
+# Other readings: a comb of any order from just below the drum's own in this range, of which the
+# strongest are looked at that have so many nats less at most, each as wide as this.
+LOWEST_ORDER, HIGHEST_ORDER = 0.9, 14.0
+MOST_READINGS = 12
+WORTH_NATS = 20.0
+READING_WIDTH = 0.015
+# Share of the frames that both have heard, put on other plateaus, that makes a reading another.
+ELSEWHERE = 0.2
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -52,6 +59,9 @@ class Lines:
     def orders(self) -> Array:
         """Shape (lines,), multiples of the drum's rate."""
         return np.asarray(self.pattern.multiple * self.order + self.pattern.offset)
+
+
+_COMB = Lines(order=1.0, pattern=harmonics_pattern(4))
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -84,13 +94,16 @@ class Placed:
         way: frames and plateaus.
         log_late: shape (frames,), ln of the blows' rate over that of the damage at the speed
             asked for; of the plateau's frames.
-        rivals: nats of the same blows on other plateaus.
+        most_nats: the most that any reading of the band has which puts the drum at these speeds:
+            a comb of its turns may be louder than the damage.
+        rivals: nats of the readings that put it at others.
     """
 
     lines: Lines
     band: int
     way: Way
     log_late: Array
+    most_nats: float
     rivals: tuple[float, ...]
 
 
@@ -109,12 +122,14 @@ def placed(blows: Blows, families: Sequence[Lines], asked_hz: Array) -> Placed |
     way = way_through(_at_plateaus(evidence, blows.bin_hz, lines, rates_hz, _BESIDE)[..., 1])
     if way.nats < LEAST_NATS or way.second < LEAST_SECOND_NATS:
         return None
+    most_nats, rivals = _readings(evidence, blows.bin_hz, lines, rates_hz, way)
     return Placed(
         lines=lines,
         band=band,
         way=way,
         log_late=logs[place] + _fine_places(evidence, blows.bin_hz, lines, rates_hz, way),
-        rivals=_rivals(evidence, blows.bin_hz, lines, rates_hz, way),
+        most_nats=most_nats,
+        rivals=rivals,
     )
 
 
@@ -200,22 +215,36 @@ def way_through(heard: Float) -> Way:
     return Way(nats=float(max(on.max(), silent.max())), plateau=plateau, each=each)
 
 
-def _rivals(
+def _readings(
     evidence: Float, bin_hz: float, lines: Lines, rates_hz: Array, way: Way
-) -> tuple[float, ...]:
-    """Nats of the same blows put on other plateaus, the drum at other speeds."""
+) -> tuple[float, tuple[float, ...]]:
+    """Other readings of the same band: the same lines on other plateaus, or a comb of any order.
+
+    Returns:
+        The most nats of any that puts the drum at the same speeds (the way itself among them), and
+        the nats of those that put it at others.
+    """
     apart = ~np.eye(len(rates_hz), dtype=bool)
-    ratios = np.unique(np.round((rates_hz[:, None] / rates_hz)[apart], 3))
-    heard = _at_plateaus(evidence, bin_hz, lines, rates_hz, np.outer(ratios, _NEAR).ravel())
-    nats = _best_ways(heard[None])[0].reshape(len(ratios), len(_NEAR))
-    found = []
-    for ratio, place in enumerate(np.argmax(nats, axis=1)):
-        other = way_through(heard[..., ratio * len(_NEAR) + place])
-        both = (other.plateau >= 0) & (way.plateau >= 0)
-        elsewhere = both & (other.plateau != way.plateau)
-        if other.second >= LEAST_SECOND_NATS and 2 * elsewhere.sum() > both.sum():
-            found.append(other.nats)
-    return tuple(found)
+    shifts = np.log((rates_hz[:, None] / rates_hz)[apart])
+    shifts = np.unique(np.round(shifts, 2))[:, None] + STEP * np.arange(-3, 4)
+    anything = np.arange(np.log(LOWEST_ORDER), np.log(HIGHEST_ORDER), STEP)
+    most, rivals = way.nats, []
+    for family, scales in ((lines, np.exp(shifts.ravel())), (_COMB, np.exp(anything))):
+        heard = _at_plateaus(evidence, bin_hz, family, rates_hz, scales)
+        nats = _best_ways(heard[None])[0]
+        for _ in range(MOST_READINGS):
+            place = int(np.argmax(nats))
+            if nats[place] < way.nats - WORTH_NATS:
+                break
+            other = way_through(heard[..., place])
+            nats[np.abs(np.log(scales / scales[place])) < READING_WIDTH] = -np.inf
+            both = (other.plateau >= 0) & (way.plateau >= 0)
+            elsewhere = both & (other.plateau != way.plateau)
+            if elsewhere.sum() > ELSEWHERE * both.sum():
+                rivals.append(other.nats)
+            elif both.any():
+                most = max(most, other.nats)
+    return most, tuple(rivals)
 
 
 def _fine_places(evidence: Float, bin_hz: float, lines: Lines, rates_hz: Array, way: Way) -> Array:

@@ -29,20 +29,28 @@ def on_indicated(
     for found in findings:
         if found.state in ("attention", "fault") and found.probability is not None:
             probability = found.probability * course.weight
-            found = replace(
-                found,
-                probability=probability,
-                state=state_of(probability),
-                reason=join(" ", [sentence(found.reason), note]),
-                next_step=join(" ", [found.next_step, NEXT_CLOSER])
-                if course.asked_rpm
-                else found.next_step,
-            )
+            reason = join(" ", [sentence(found.reason), note])
+            state = state_of(probability)
+            found = replace(found, probability=probability, state=state, reason=reason)
         out.append(found)
-    if course.asked_rpm:
-        # a course that damage told clears nothing: without it there would be none
-        out = [_not_told(one) if one.state == "clear" else one for one in out]
-    return tuple(out)
+    return _told_by_blows(out) if course.asked_rpm else tuple(out)
+
+
+def _told_by_blows(findings: Sequence[Finding]) -> tuple[Finding, ...]:
+    """What may be said along a course that damage told: damage, and never that there is none."""
+    told = tuple(
+        replace(found, next_step=join(" ", [found.next_step, NEXT_CLOSER]))
+        for found in findings
+        if found.state in ("attention", "fault")
+    )
+    rest = tuple(found for found in findings if found.state == "not measurable")
+    if told or any(found.subject == "bearings" for found in rest):
+        return (*told, *rest)
+    reason = say(
+        "The speed was not measured, and the blows that keep to the speeds asked for do not "
+        "amount to damage."
+    )
+    return (not_measurable("bearing", "bearings", reason, NEXT_CLOSER), *rest)
 
 
 def _note(course: IndicatedCourse) -> str:
@@ -58,14 +66,4 @@ def _note(course: IndicatedCourse) -> str:
         "every order to {percent:.1f} %. Whether the plateaus were kept they do not tell.",
         speeds=join(", ", [f"{speed:.0f}" for speed in course.asked_rpm]),
         percent=percent,
-    )
-
-
-def _not_told(found: Finding) -> Finding:
-    return not_measurable(
-        found.kind,
-        found.subject,
-        "The speed was not measured, and the blows that keep to the speeds asked for do not amount "
-        "to damage.",
-        NEXT_CLOSER,
     )

@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 
 from spinlab.recording import Recording
 from spinlab.speed.beats import WINDOWS_S, follow_beats, standing_beats
+from spinlab.speed.candidates import sharpened
 from spinlab.speed.listen import HIGHEST_TONE_HZ
 from spinlab.speed.modulation import band_envelopes
 from spinlab.speed.refine import without_lines
@@ -55,4 +56,5 @@ def turns_along(
             )
         )
     scan = scan_scales(refined, tuple(beats), (), range_hz=top_range_hz)
-    return np.log(scan.factors), scan.heard
+    logs = np.log(scan.factors)
+    return logs, sharpened(scan.heard, scan.sharper, logs)

@@ -63,3 +63,24 @@ def test_levels_of_an_indicated_course_are_stretches_of_their_own():
     assert len(plateaus) == 2
     assert plateaus[0].end_s == pytest.approx(18.0, abs=1.5)
     assert plateaus[1].start_s == pytest.approx(22.0, abs=1.5)
+
+
+def course_of_blows():
+    return replace(indicated_track().indicated, asked_rpm=(400.0, 1200.0))
+
+
+def test_a_course_that_blows_told_says_so_and_what_would_settle_it():
+    (found,) = on_indicated([finding("fault", 0.95)], course_of_blows())
+    assert found.probability == pytest.approx(0.95 * 0.92)
+    assert "was not measured" in found.reason
+    assert "(400, 1200 rpm)" in found.reason
+    assert "closer to the machine" in found.next_step
+
+
+def test_a_course_that_damage_told_clears_no_bearing():
+    (found,) = on_indicated([finding("clear", 0.05)], course_of_blows())
+    assert found.state == "not measurable"
+    # nor does it accuse where the scale leaves too little
+    unlikely = replace(course_of_blows(), weight=0.3)
+    (found,) = on_indicated([finding("fault", 0.95)], unlikely)
+    assert found.state == "not measurable"
