@@ -18,6 +18,7 @@ from numpy.typing import NDArray
 
 from spinlab.bearings.between import followed
 from spinlab.bearings.blows import Blows, blows_of
+from spinlab.bearings.detection import LEAST_BAND_RATIO
 from spinlab.bearings.geometry import SLIP_ABOVE, SLIP_BELOW, Fault, MountedBearing
 from spinlab.bearings.group import DRUM_GROUP_BELOW, carrier_range, whiten
 from spinlab.bearings.patterns import harmonics_pattern, sidebands_pattern
@@ -25,6 +26,7 @@ from spinlab.bearings.plateaus import Lines, Placed, placed
 from spinlab.orders import Span
 from spinlab.recording import Recording
 from spinlab.speed.track import IndicatedCourse
+from spinlab.speed.tracker import SLOWEST_TOP_SHARE
 from spinlab.speed.turns import turns_along
 
 Array = NDArray[np.float64]
@@ -32,7 +34,6 @@ Array = NDArray[np.float64]
 # Damage that blows at a rate of its own; a cage turns too slowly for frames of some seconds.
 LOOKED_FOR: tuple[Fault, ...] = ("outer race", "inner race", "ball")
 HARMONICS = 4
-LEAST_CARRIER_RATIO = 1.6
 # How far a drum lies from the speeds asked for, all by the same share, as a standard uncertainty;
 # common practice, no published source.
 OFF_SIGMA = 0.01
@@ -46,9 +47,8 @@ TEMPER = 4.0
 # uncertainties on a scale is another.
 OTHER_SPEEDS = 0.05
 APART_SIGMAS = 4.0
-# Fastest top speed of a drum, and the share of it from which top speeds are thinkable.
+# Fastest top speed of a drum.
 FASTEST_HZ = 30.0
-SLOWEST_SHARE = 1.0 / 6.0
 # A course of frames on a grid is no better known than this share.
 LEAST_SIGMA = 0.0015
 # A course less likely than this is none.
@@ -85,7 +85,7 @@ def course_at_asked_speeds(
         return None
     fastest_hz = max(lines.order for lines in families) * float(asked_hz[-1])
     carrier_hz = carrier_range(recording, fastest_hz, usable_band_hz)
-    if carrier_hz[1] < LEAST_CARRIER_RATIO * carrier_hz[0]:
+    if carrier_hz[1] < LEAST_BAND_RATIO * carrier_hz[0]:
         return None
     whole = Span(recording.start_s, recording.start_s + recording.duration_s)
     stretches = whiten(recording, (whole,))
@@ -163,7 +163,7 @@ def _scale(
     """
     sigma = float((SLIP_SIGMA**-2 + OFF_SIGMA**-2) ** -0.5)
     slipped = SLIP + (sigma / OFF_SIGMA) ** 2 * (log_late - SLIP)
-    top_range_hz = (SLOWEST_SHARE * FASTEST_HZ, FASTEST_HZ)
+    top_range_hz = (FASTEST_HZ / SLOWEST_TOP_SHARE, FASTEST_HZ)
     logs, nats = turns_along(recording, time_s, log_hz, top_range_hz=top_range_hz)
     off = (logs + slipped) / sigma
     prior = np.exp(-0.5 * off**2)

@@ -5,11 +5,13 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import replace
 
-from spinlab.finding import Finding
+from spinlab.finding import Cause, Finding
 from spinlab.findings.judge import not_measurable, state_of
 from spinlab.phrase import join, say, sentence
 from spinlab.speed.track import IndicatedCourse
 
+# A rival less likely than this is not worth a line of the report.
+WORTH_SAYING = 0.005
 NEXT_CLOSER = "A recording closer to the machine, or an accelerometer log, would measure the speed."
 
 
@@ -30,10 +32,22 @@ def on_indicated(
         if found.state in ("attention", "fault") and found.probability is not None:
             probability = found.probability * course.weight
             reason = join(" ", [sentence(found.reason), note])
-            state = state_of(probability)
-            found = replace(found, probability=probability, state=state, reason=reason)
+            found = replace(
+                found,
+                probability=probability,
+                state=state_of(probability),
+                reason=reason,
+                rivals=(*found.rivals, *_other_speeds(found.probability - probability)),
+            )
         out.append(found)
     return _told_by_blows(out) if course.asked_rpm else tuple(out)
+
+
+def _other_speeds(probability: float) -> tuple[Cause, ...]:
+    if probability < WORTH_SAYING:
+        return ()
+    cause = say("something else, the drum turning at other speeds")
+    return (Cause(cause=cause, probability=round(probability, 4)),)
 
 
 def _told_by_blows(findings: Sequence[Finding]) -> tuple[Finding, ...]:

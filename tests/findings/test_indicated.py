@@ -75,6 +75,8 @@ def test_a_course_that_blows_told_says_so_and_what_would_settle_it():
     assert "was not measured" in found.reason
     assert "(400, 1200 rpm)" in found.reason
     assert "closer to the machine" in found.next_step
+    # what the scale leaves to other speeds stands among the rivals
+    assert [rival.probability for rival in found.rivals] == [pytest.approx(0.95 * 0.08)]
 
 
 def test_a_course_that_damage_told_clears_no_bearing():
