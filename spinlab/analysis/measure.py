@@ -93,11 +93,13 @@ def measure(
         ),
     )
     course = track.indicated
-    if course is None and track.scale == "relative" and machine is not None and quality.usable:
-        course = work.attempt(
+    if track.scale == "relative" and machine is not None and quality.usable:
+        told = work.attempt(
             "Listening for blows at the speeds asked for",
             lambda: _course_of_blows(recording, track, machine, quality),
         )
+        if told is not None and (course is None or told.weight > course.weight):
+            course = told
     turning = absolute if course is None else on_course(track, course)
     courses = 1.0 if course is None else course.courses
     bearings = work.attempt(
