@@ -92,14 +92,7 @@ def measure(
             motor_ratio=ratio,
         ),
     )
-    course = track.indicated
-    if track.scale == "relative" and machine is not None and quality.usable:
-        told = work.attempt(
-            "Listening for blows at the speeds asked for",
-            lambda: _course_of_blows(recording, track, machine, quality),
-        )
-        if told is not None and (course is None or told.weight > course.weight):
-            course = told
+    course = _bearing_course(work, recording, machine, quality, track)
     turning = absolute if course is None else on_course(track, course)
     courses = 1.0 if course is None else course.courses
     bearings = work.attempt(
@@ -123,6 +116,25 @@ def measure(
         coast_downs=coasts or (),
         phases=phases,
     )
+
+
+def _bearing_course(
+    work: Work,
+    recording: Recording,
+    machine: Machine | None,
+    quality: Quality,
+    track: SpeedTrack,
+) -> IndicatedCourse | None:
+    """The likeliest course that bearings can be looked for along where the track knows no speed."""
+    if track.scale != "relative" or machine is None or not quality.usable:
+        return track.indicated
+    told = work.attempt(
+        "Listening for blows at the speeds asked for",
+        lambda: _course_of_blows(recording, track, machine, quality),
+    )
+    if told is None or (track.indicated is not None and track.indicated.weight >= told.weight):
+        return track.indicated
+    return told
 
 
 def _course_of_blows(
