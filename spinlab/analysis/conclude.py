@@ -46,7 +46,7 @@ def conclude(
         found.extend(made if made is not None else (_defect(kind),))
 
     add("stage", lambda: stage.findings(stages, track, machine))
-    add("bearing", lambda: on_indicated(_bearing_findings(measured, quality), track))
+    add("bearing", lambda: _bearing_findings(measured, quality))
     if measured.vibration is None:
         found.append(_defect("imbalance"))
     else:
@@ -71,7 +71,7 @@ def _bearing_findings(measured: Measured, quality: Quality) -> tuple[Finding, ..
         found.extend(bearing_findings(measured.bearings, kind=quality.kind))
     elif not found:
         found.append(_defect("bearing"))
-    return tuple(found)
+    return on_indicated(found, measured.bearing_course)
 
 
 def _not_looked_for(remark: str) -> Finding:

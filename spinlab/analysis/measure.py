@@ -9,6 +9,7 @@ import numpy as np
 
 from spinlab.analysis.work import Work
 from spinlab.bearings import BearingEvidence, Mounted, detect, mounted
+from spinlab.bearings.asked import course_at_asked_speeds
 from spinlab.bearings.catalogue import load
 from spinlab.coastdown import CoastDown, coast_downs
 from spinlab.drive.measure import Drive, belt_order
@@ -19,7 +20,7 @@ from spinlab.phases import Correction, PhaseList, corrected, cut_phases
 from spinlab.quality.value import Quality
 from spinlab.recording import Recording
 from spinlab.speed.motion import classify
-from spinlab.speed.track import SpeedTrack
+from spinlab.speed.track import IndicatedCourse, SpeedTrack
 from spinlab.vibration.loudness import Loudness, loudness
 from spinlab.vibration.measure import Vibration
 from spinlab.vibration.measure import measure as measure_vibration
@@ -30,12 +31,17 @@ _EMPTY_HOP_S = 0.3
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class Measured:
-    """What the steps after the stages measured; None where a step failed."""
+    """What the steps after the stages measured; None where a step failed.
+
+    `bearing_course` is the course along which bearings were looked for where the track knows no
+    speed; None where it does, or where there is none.
+    """
 
     drive: Drive | None
     vibration: Vibration | None
     bearings: BearingEvidence | None
     bearing_remarks: tuple[str, ...]
+    bearing_course: IndicatedCourse | None
     coast_downs: tuple[CoastDown, ...]
     phases: PhaseList | None
 
@@ -86,22 +92,67 @@ def measure(
             motor_ratio=ratio,
         ),
     )
-    turning = absolute if track.indicated is None else on_indicated_course(track)
+    course = _bearing_course(work, recording, machine, quality, track)
+    turning = absolute if course is None else on_course(track, course)
+    courses = 1.0 if course is None else course.courses
     bearings = work.attempt(
-        "Looking for bearing damage", lambda: _bearings(recording, turning, machine, quality)
+        "Looking for bearing damage",
+        lambda: _bearings(recording, turning, machine, quality, courses=courses),
     )
     inertia = machine.drum_inertia_kg_m2 if machine is not None else None
     coasts = work.attempt("Coast-down", lambda: coast_downs(absolute, inertia_kg_m2=inertia))
     phases = work.attempt("Cutting phases", lambda: cut_phases(recording, absolute, sound=powers))
     phases = phases if phases is None else corrected(phases, corrections)
     evidence, remarks = bearings if bearings is not None else (None, ())
+    if evidence is not None and course is not None and course.asked_rpm:
+        # blows of the listed bearings told this course: nothing else may be read along it
+        evidence = replace(evidence, unknown=(), roar=None)
     return Measured(
         drive=drive,
         vibration=vibration,
         bearings=evidence,
         bearing_remarks=remarks,
+        bearing_course=course,
         coast_downs=coasts or (),
         phases=phases,
+    )
+
+
+def _bearing_course(
+    work: Work,
+    recording: Recording,
+    machine: Machine | None,
+    quality: Quality,
+    track: SpeedTrack,
+) -> IndicatedCourse | None:
+    """The likeliest course that bearings can be looked for along where the track knows no speed."""
+    if track.scale != "relative" or machine is None or not quality.usable:
+        return track.indicated
+    told = work.attempt(
+        "Listening for blows at the speeds asked for",
+        lambda: _course_of_blows(recording, track, machine, quality),
+    )
+    if told is None or (track.indicated is not None and track.indicated.weight >= told.weight):
+        return track.indicated
+    return told
+
+
+def _course_of_blows(
+    recording: Recording, track: SpeedTrack, machine: Machine, quality: Quality
+) -> IndicatedCourse | None:
+    """The course that a damaged bearing's blows tell at the speeds asked for."""
+    if recording.kind != "sound" or not machine.bearings:
+        return None
+    try:
+        known = mounted(machine, track)
+    except InputError:
+        return None  # the search for damage says what is wrong with the profile
+    return course_at_asked_speeds(
+        recording,
+        known.bearings,
+        [plateau.rpm for plateau in machine.programme],
+        usable_band_hz=quality.usable_band_hz,
+        mains_hz=float(machine.mains_hz) if machine.mains_hz else None,
     )
 
 
@@ -109,14 +160,12 @@ def measure(
 LONGEST_HOLE_S = 1.0
 
 
-def on_indicated_course(track: SpeedTrack) -> SpeedTrack:
-    """A track without rpm on its indicated course, uncertain as that is.
+def on_course(track: SpeedTrack, course: IndicatedCourse) -> SpeedTrack:
+    """A track without rpm on a course that is only indicated, uncertain as that is.
 
     The orders of a bearing's parts lie several percent apart, the scale is known to one: enough to
     name a race, though not to measure a speed.
     """
-    course = track.indicated
-    assert course is not None
     log_rpm = np.interp(track.time_s, course.time_s, np.log(course.speed_rpm))
     # the course's frame at or after each of the track's, and the one before
     after = np.clip(np.searchsorted(course.time_s, track.time_s), 0, len(course.time_s) - 1)
@@ -150,9 +199,14 @@ def with_ratio(track: SpeedTrack, drive: Drive | None) -> SpeedTrack:
 
 
 def _bearings(
-    recording: Recording, track: SpeedTrack, machine: Machine | None, quality: Quality
+    recording: Recording,
+    track: SpeedTrack,
+    machine: Machine | None,
+    quality: Quality,
+    *,
+    courses: float,
 ) -> tuple[BearingEvidence | None, tuple[str, ...]]:
-    """The search, and which bearings could not be looked for."""
+    """The search, and which bearings could not be looked for; `courses` as `detect` has it."""
     known = Mounted(bearings=(), competitors=())
     if machine is not None:
         try:
@@ -168,5 +222,6 @@ def _bearings(
         usable_band_hz=quality.usable_band_hz,
         mains_hz=float(machine.mains_hz) if machine is not None and machine.mains_hz else None,
         catalogue=load(),
+        courses=courses,
     )
     return evidence, known.remarks

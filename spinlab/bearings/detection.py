@@ -68,6 +68,7 @@ def detect(
     longest_s: float = 180.0,
     catalogue: Sequence[BearingGeometry] = (),
     belt_known: bool = False,
+    courses: float = 1.0,
 ) -> BearingEvidence:
     """Look for damage in every listed bearing, at constant or changing speed.
 
@@ -83,6 +84,8 @@ def detect(
         longest_s: at most this much is analysed, spread evenly over longer recordings.
         catalogue: rows with which to explain a family that fits no listed bearing.
         belt_known: the belt is among the competitors, or there is none.
+        courses: of how many the track was chosen for what is looked for along it; every p of a
+            listed bearing is corrected for them.
 
     Returns:
         The evidence; `reason` says why there is none.
@@ -117,7 +120,7 @@ def detect(
         )
     if not groups:
         return BearingEvidence(reason=reason)
-    evidence = _evidence(recording, track, bearings, groups, causes, catalogue)
+    evidence = _evidence(recording, track, bearings, groups, causes, catalogue, courses)
     roar = evidence.roar
     if roar is not None:
         roar = replace(roar, belt_known=belt_known)
@@ -187,10 +190,13 @@ def _evidence(
     groups: Sequence[Group],
     causes: Sequence[Competitor],
     catalogue: Sequence[BearingGeometry],
+    courses: float,
 ) -> BearingEvidence:
     spans = groups[0].spans
     uncertainty = speed_uncertainty(track, spans)
-    result = explain(groups, uncertainty, causes) if bearings else _nothing_listed(groups)
+    result = _nothing_listed(groups)
+    if bearings:
+        result = explain(groups, uncertainty, causes, courses=courses)
     stages: list[tuple[StageEvidence, ...]] = []
     tests: list[SpeedTest] = []
     for hypothesis, home in zip(result.hypotheses[: result.leaders], result.groups, strict=False):

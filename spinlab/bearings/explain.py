@@ -93,7 +93,11 @@ def search_widths(uncertainty: float) -> tuple[float, ...]:
 
 
 def explain(
-    groups: Sequence[Group], uncertainty: float, competitors: Sequence[Competitor]
+    groups: Sequence[Group],
+    uncertainty: float,
+    competitors: Sequence[Competitor],
+    *,
+    courses: float = 1.0,
 ) -> Explained:
     """Judge every bearing and kind of damage of all groups.
 
@@ -101,12 +105,14 @@ def explain(
         groups: the groups, spectra with competing lines set aside.
         uncertainty: relative standard uncertainty of the speed.
         competitors: other causes, to name those that lie close.
+        courses: of how many the track was chosen for what is looked for along it.
     """
     spectra = [group.looks for group in groups]
     scales = [shaft_scale(looks[0], 2.0 * uncertainty) for looks in spectra]
     waiting = _cases(groups, uncertainty)
     # Bearings of one size on one shaft are looked for at the same places.
     tests = len({(case.group, case.fault, case.low, case.high) for case in waiting})
+    tests = round(tests * courses)
     waiting = [_searched(case, spectra, groups) for case in waiting]
     found: list[tuple[int, Hypothesis]] = []
     for _ in range(_MOST_ROUNDS):

@@ -41,7 +41,7 @@ def candidates(scan: ScaleScan, *, most: int = 5) -> tuple[Candidate, ...]:
     median, usual = float(np.median(scan.total)), float(np.median(scan.heard))
     logs = np.log(scan.factors)
     total, measured = (
-        _sharpened(score, scan.sharper, logs) for score in (scan.total, scan.measured)
+        sharpened(score, scan.sharper, logs) for score in (scan.total, scan.measured)
     )
     everything = float(logsumexp(total))
     left = np.ones(len(logs), bool)
@@ -70,7 +70,7 @@ def candidates(scan: ScaleScan, *, most: int = 5) -> tuple[Candidate, ...]:
     )
 
 
-def _sharpened(
+def sharpened(
     score: NDArray[np.float64], sharper: NDArray[np.float64], logs: NDArray[np.float64]
 ) -> NDArray[np.float64]:
     """A score whose best reading keeps its likelihood, gathered where strong beats place it."""

@@ -75,6 +75,21 @@ class Refined:
         return lines
 
 
+def without_lines(time_s: NDArray[np.float64], log_hz: NDArray[np.float64]) -> Refined:
+    """A path without lines of its own: beats alone will correct it."""
+    none = np.zeros(0)
+    return Refined(
+        time_s=time_s,
+        log_hz=log_hz,
+        sigma=np.full(len(time_s), 0.004),
+        gain=np.zeros(len(time_s)),
+        heard=np.zeros(len(time_s), np.int64),
+        orders=none,
+        order_sigma=none,
+        strength=none,
+    )
+
+
 def refine(
     bands: tuple[Band, ...],
     start_s: float,

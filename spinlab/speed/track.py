@@ -77,12 +77,17 @@ class IndicatedCourse:
         time_s, speed_rpm: shape (n,), frames of the course and the drum's indicated speed there.
         scale_sigma: relative standard uncertainty that all frames share.
         weight: share of the likelihood that this scale holds.
+        asked_rpm: where blows of a bearing carry it, the speeds asked for at which they are heard;
+            empty where lines of the machine carry it.
+        courses: of how many it was chosen for what is then looked for along it.
     """
 
     time_s: NDArray[np.float64]
     speed_rpm: NDArray[np.float64]
     scale_sigma: float
     weight: float
+    asked_rpm: tuple[float, ...] = ()
+    courses: float = 1.0
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -17,7 +17,7 @@ from spinlab.speed.path import Path
 from spinlab.speed.phase import REST_RATES_HZ, phase_correction
 from spinlab.speed.pieces import still_pieces
 from spinlab.speed.ratio import RatioPrior, snapped
-from spinlab.speed.refine import Refined, refine
+from spinlab.speed.refine import Refined, refine, without_lines
 from spinlab.speed.runs import LEAST_SPREAD, linked, moves, proven_apart, run_numbers
 from spinlab.speed.scale import scan_scales
 from spinlab.speed.voices import FELT_ORDERS, Evidence
@@ -109,7 +109,7 @@ def read(path: Path, family: Family, heard: Heard) -> Reading | None:
             steady_hz=heard.listened.maps.steady_hz,
         )
     else:
-        refined = _unrefined(time_s, log_hz)
+        refined = without_lines(time_s, log_hz)
     beats, lows = _drum_voices(refined, heard)
     scan = scan_scales(
         refined,
@@ -290,18 +290,3 @@ def flattened(log_hz: NDArray[np.float64], run: NDArray[np.int64]) -> NDArray[np
         slope, offset, _, _ = theilslopes(log_hz[piece], piece)
         flat[piece] = offset + slope * piece
     return flat
-
-
-def _unrefined(time_s: NDArray[np.float64], log_hz: NDArray[np.float64]) -> Refined:
-    """A path without lines of its own: beats alone will correct it."""
-    none = np.zeros(0)
-    return Refined(
-        time_s=time_s,
-        log_hz=log_hz,
-        sigma=np.full(len(time_s), 0.004),
-        gain=np.zeros(len(time_s)),
-        heard=np.zeros(len(time_s), np.int64),
-        orders=none,
-        order_sigma=none,
-        strength=none,
-    )

@@ -347,3 +347,12 @@ def test_a_long_recording_is_thinned_evenly():
 def test_a_stretch_of_unknown_speed_has_no_top_speed():
     unknown = track_of(np.arange(20) * 0.3, np.full(20, np.nan), np.full(20, np.nan))
     assert top_speed_hz(unknown, [Span(1.0, 4.0)]) == 0.0
+
+
+def test_every_course_that_was_tried_is_charged():
+    # Bonferroni: of a thousand tried courses the same p is a thousand times as common
+    speed = track(STAGES)
+    values = noise(speed) + impacts(speed, BPFO * 0.992, strength=2.0)
+    once = found(values, speed).hypotheses[0]
+    often = found(values, speed, courses=1000.0).hypotheses[0]
+    assert often.log10_p == pytest.approx(once.log10_p + 3.0, abs=0.01)

@@ -78,9 +78,7 @@ def row(label: str, faulty: Sequence[Result], healthy: Sequence[Result], sought:
     left, right = area_interval(bad, good)
     flagged = [r for r in faulty if states(r, sought) & FLAGGED]
     named = sum(_named(r, sought) for r in flagged)
-    silent = sum(
-        states(r, sought) <= {"not measurable"} or r["scale"] == "relative" for r in faulty
-    )
+    silent = sum(_silent(r, sought) for r in faulty)
     return (
         label,
         str(len(faulty)),
@@ -91,6 +89,13 @@ def row(label: str, faulty: Sequence[Result], healthy: Sequence[Result], sought:
         percent(named, len(flagged), 0) if sought.part else "",
         percent(silent, len(faulty), 0),
     )
+
+
+def _silent(result: Result, sought: Sought) -> bool:
+    """Whether nothing is said; without a scale what is flagged all the same is said."""
+    said = states(result, sought)
+    unscaled = result["scale"] == "relative" and not said & FLAGGED
+    return unscaled or said <= {"not measurable"}
 
 
 def _named(result: Result, sought: Sought) -> bool:
