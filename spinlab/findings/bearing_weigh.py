@@ -154,8 +154,11 @@ def _part_of_others(hypothesis: Hypothesis) -> float:
     strongest = min(combs.values(), default=0.0)
     # None: another cause's line lies on it, so that nothing can be said.
     first = combs.get("1")
-    missing = first is not None and first > max(FIRST_STANDS_LOG10, FIRST_SHARE * strongest)
-    missing &= sum(comb < FIRST_STANDS_LOG10 for comb in combs.values()) < COMB_STANDS
+    least = max(FIRST_STANDS_LOG10, FIRST_SHARE * strongest)
+    missing = first is not None and first > least
+    # A comb of several stands without its first, but not without its second as well.
+    several = sum(comb < FIRST_STANDS_LOG10 for comb in combs.values()) >= COMB_STANDS
+    missing &= not several or combs.get("2", strongest) > least
     return max(share, FIRST_MISSING) if missing else share
 
 

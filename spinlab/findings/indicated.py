@@ -31,11 +31,13 @@ def on_indicated(
     for found in findings:
         if found.state in ("attention", "fault") and found.probability is not None:
             probability = found.probability * course.weight
+            state = state_of(probability)
             reason = join(" ", [sentence(found.reason), note])
             found = replace(
                 found,
                 probability=probability,
-                state=state_of(probability),
+                # A finding that is never a fault, however sure, is none here either.
+                state=found.state if state == "fault" else state,
                 reason=reason,
                 rivals=(*found.rivals, *_other_speeds(found.probability - probability)),
             )

@@ -36,6 +36,11 @@ def test_a_finding_is_weighed_by_the_scale_and_says_how_well_orders_are_known():
     assert found.reason.endswith("every order is known to 1.2 %.")
 
 
+def test_what_is_attention_however_sure_is_no_fault_on_an_indicated_course():
+    (found,) = on_indicated([finding("attention", 0.95)], indicated_track().indicated)
+    assert (found.state, found.probability) == ("attention", pytest.approx(0.95 * 0.92))
+
+
 def test_what_is_clear_or_measured_stays_as_it_is():
     clear = finding("clear", 0.05)
     assert on_indicated([clear], indicated_track().indicated) == (clear,)
