@@ -75,18 +75,23 @@ def envelope_chart(finding: Finding, analysis: Analysed) -> Chart | None:
 
 
 def _lines(seen: Mapping[str, Any]) -> list[tuple[float, Phrase]]:
-    """(order, name) of every harmonic of the finding."""
+    """(order, name) of every harmonic of the finding: the first in full, for names lie close."""
     rows = seen.get("harmonics", ())
-    return [(float(row["order"]), _in_plain_words(str(row["label"]))) for row in rows]
+    return [
+        (float(row["order"]), _in_plain_words(str(row["label"]), short=number > 0))
+        for number, row in enumerate(rows)
+    ]
 
 
-def _in_plain_words(label: str) -> Phrase:
-    """ "2 x BPFO" as "2 × outer race (BPFO)"."""
+def _in_plain_words(label: str, *, short: bool) -> Phrase:
+    """ "2 x BPFO" as "2 × outer race", or "2 ×" where that was said."""
     times, _, rate = label.partition(" x ")
     part = _PARTS.get(rate)
     if part is None:
         return say("{label}", label=label)
-    return say("{times} × {part} ({rate})", times=times, part=part, rate=rate)
+    if short:
+        return say("{times} ×", times=times)
+    return say("{times} × {part}", times=times, part=part)
 
 
 def _once_a_turn(order: Array, level_db: Array, threshold_db: float) -> tuple[Mark, ...]:
