@@ -23,6 +23,7 @@ from spinlab.envelope.bands import (
     BandMerit,
     band_envelopes,
     window_samples,
+    without_mains,
 )
 from spinlab.envelope.kurtosis import Band, Kurtogram, band_tree
 from spinlab.envelope.whitening import LEVEL_S, line_limited
@@ -214,8 +215,9 @@ def build_group(
     highest = min(_HARMONICS_KEPT * fastest_hz / top_hz, rate_hz / windows[0][0] / top_hz)
     cells_per_turn = 2 ** int(np.ceil(np.log2(_CELLS_PER_ORDER * highest)))
     pieces, cells, rates = [], [], []
+    longest: tuple[BandEnvelopes, ...] = ()
     for stretch in stretches:
-        row = tuple(
+        heard = tuple(
             band_envelopes(
                 stretch.samples,
                 rate_hz,
@@ -227,6 +229,9 @@ def build_group(
             )
             for window, bands in windows
         )
+        if not longest or heard[0].values.shape[1] > longest[0].values.shape[1]:
+            longest = heard
+        row = tuple(without_mains(part, mains_hz) for part in heard)
         pieces.append(row)
         over = [over_angle(piece, track, stretch.span, cells_per_turn) for piece in row]
         # Windows of different length begin and end at different times.
@@ -242,12 +247,12 @@ def build_group(
         if bearings[0].shaft_order.value < DRUM_GROUP_BELOW:
             fastest = float(np.percentile(rate[part], 99.0))
             # A slow drum's belt and motor beat in low bands, and a part averages less of it away.
-            heard = [not looks or band.low_hz >= _NARROW_FROM_HZ for _, b in windows for band in b]
+            whole = [not looks or band.low_hz >= _NARROW_FROM_HZ for _, b in windows for band in b]
             loud = spectra.highest_at_multiples(1.0) > _KNOCK_LEVEL
             passed = np.where(loud, _PASSED_BESIDE_KNOCK, _PASSED) / lengths_s
-            spectra = spectra.blind_above(passed / fastest * heard)
+            spectra = spectra.blind_above(passed / fastest * whole)
         looks.append(spectra.without(known))
-    merits = band_merits(pieces, kurtogram, looks[0], mains_hz)
+    merits = band_merits(longest, kurtogram, looks[0], mains_hz)
     return Group(
         bearings=tuple(bearings),
         merits=merits,

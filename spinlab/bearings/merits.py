@@ -24,7 +24,7 @@ _LEAST_PENALTY = 0.1
 
 
 def band_merits(
-    pieces: Sequence[Sequence[BandEnvelopes]],
+    longest: Sequence[BandEnvelopes],
     kurtogram: Kurtogram | None,
     spectra: EnvelopeSpectra,
     mains_hz: float | None,
@@ -32,12 +32,11 @@ def band_merits(
     """The bands with kurtosis, cyclic content, interference and weight.
 
     Args:
-        pieces: envelopes per stretch; interference is read from the longest.
+        longest: envelopes of the longest stretch, from which interference is read.
         kurtogram: spectral kurtosis, None counts as none.
         spectra: order spectra with competing lines set aside.
         mains_hz: mains frequency, both are tried if None.
     """
-    longest = max(pieces, key=lambda row: row[0].values.shape[1])
     merits, raw = [], []
     read = [interference_db(part.values, part.rate_hz, mains_hz=mains_hz) for part in longest]
     mains, slow = (np.concatenate(each) for each in zip(*read, strict=True))

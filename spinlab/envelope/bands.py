@@ -13,7 +13,7 @@ Conventions: envelopes have mean one and no unit; times in s on the file's own c
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.lib.stride_tricks import sliding_window_view
@@ -33,7 +33,8 @@ HIGHEST = 30.0
 # Hop of a quarter window: the envelope keeps what the window lets through.
 HOPS_PER_WINDOW = 4
 _PIECE_S = 20.0
-# How far a mains multiple may lie from its nominal place, Hz; common practice for public grids.
+# Public grids, and how far a multiple may lie from its nominal place, Hz; common practice.
+MAINS_HZ = (50.0, 60.0)
 MAINS_DRIFT_HZ = 0.4
 
 
@@ -190,6 +191,33 @@ def _piece(
     return result
 
 
+def without_mains(envelopes: BandEnvelopes, mains_hz: float | None = None) -> BandEnvelopes:
+    """The same without what keeps to the mains and its multiples.
+
+    Over a run-up that is a sliver of what turns; on a plateau hum would be a line of its own order.
+    What turns just as fast as the mains there cannot be told from it, and is left to the rest.
+
+    Args:
+        envelopes: over one stretch of time.
+        mains_hz: the mains frequency if known; both 50 and 60 Hz are taken out if None.
+    """
+    n = envelopes.values.shape[1]
+    if n < 2:
+        return envelopes
+    size = fft.next_fast_len(n, real=True)
+    pitch_hz = fft.rfftfreq(size, 1.0 / envelopes.rate_hz)
+    kept = np.ones(len(pitch_hz), dtype=bool)
+    for base in MAINS_HZ if mains_hz is None else (mains_hz,):
+        off_hz = np.abs(pitch_hz - base * np.round(pitch_hz / base))
+        kept &= (off_hz > MAINS_DRIFT_HZ) | (pitch_hz < 0.5 * base)
+    values = np.empty_like(envelopes.values)
+    # One band at a time: the spectra of all would hold as much again.
+    for row, one in zip(values, envelopes.values, strict=True):
+        row[:] = fft.irfft(fft.rfft(one - np.float32(1.0), size) * kept, size)[:n]
+    values += np.float32(1.0)
+    return replace(envelopes, values=values)
+
+
 def interference_db(
     envelopes: Float, rate_hz: float, *, mains_hz: float | None = None
 ) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
@@ -215,7 +243,7 @@ def interference_db(
     power = np.abs(fft.rfft(slow * np.hanning(n).astype(np.float32), axis=1)) ** 2
     floor = noise_floor(power.astype(np.float64), step, least_width=5.0, share=0.0).level
     highest = np.ones(count)
-    for base in (50.0, 60.0) if mains_hz is None else (mains_hz,):
+    for base in MAINS_HZ if mains_hz is None else (mains_hz,):
         for multiple in (1, 2, 3, 4):
             first = round((base * multiple - MAINS_DRIFT_HZ) / step)
             last = round((base * multiple + MAINS_DRIFT_HZ) / step) + 1

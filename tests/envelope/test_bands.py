@@ -9,6 +9,7 @@ from spinlab.envelope.bands import (
     cell_bands,
     interference_db,
     window_samples,
+    without_mains,
 )
 from spinlab.envelope.kurtosis import Band
 
@@ -69,6 +70,19 @@ def test_a_long_stretch_in_pieces_equals_the_same_in_one():
     part = band_envelopes(values[: int(30 * RATE)], RATE, BANDS, start_s=0.0, window=64).values
     n = int(28 * RATE / 16)
     assert np.allclose(whole[:, :n], part[:, :n], rtol=1e-3, atol=1e-3)
+
+
+@pytest.mark.parametrize(("mains_hz", "kept"), [(None, {97.0}), (50.0, {97.0, 120.1})])
+def test_what_beats_with_the_mains_is_taken_out_and_nothing_beside_it(mains_hz, kept):
+    rates_hz = (97.0, 100.1, 120.1)
+    t = time(noise())
+    values = noise() * np.sqrt(1 + sum(0.3 * np.cos(2 * np.pi * rate * t) for rate in rates_hz))
+    found = without_mains(envelopes(values), mains_hz)
+    t = np.arange(found.values.shape[1]) / found.rate_hz
+    for rate_hz in rates_hz:
+        depth = 2 * np.abs(np.mean(found.values[0] * np.exp(-2j * np.pi * rate_hz * t)))
+        assert depth == pytest.approx(0.3 if rate_hz in kept else 0.0, abs=0.04)
+    assert found.values.mean() == pytest.approx(1.0, abs=0.01)
 
 
 def test_modulation_by_the_mains_is_reported():
