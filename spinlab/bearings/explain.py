@@ -30,16 +30,16 @@ from spinlab.bearings.spectra import EnvelopeSpectra
 
 Looks = tuple[EnvelopeSpectra, ...]
 
+# Nearly as rare: this share of the rarest one's ln p; or as rare as two lines can be.
+_RARE_SHARE = 0.5
+_STANDS_ALONE_LOG_P = -2.0 * HIGHEST
 # Sidebands that carry so much of a damage's power that they are looked for with its harmonics: a
 # place on the inner ring meets the load once a turn, a ball's once per turn of the cage.
 _PATTERN_SIDES: dict[Fault, int] = {"inner race": 2, "ball": 1}
 # Sidebands by which a rarer family is known, as multiples of shaft and cage: a race meets a load
-# once a turn, a ball once per turn of the cage.  Where one load stands and another turns a ball
-# shows more; a race that is as rare as two lines can be stands by itself, and is none of those.
+# once a turn, a ball once per turn of the cage.
 _RACE_SIDES = ((1, 0), (2, 0))
 _BALL_SIDES = ((0, 1),)
-_BALL_SIDES_OF_FAINT = ((0, 2), (1, 0), (1, -1))
-_STANDS_ALONE_LOG_P = -2.0 * HIGHEST
 # Odds saturate, so that of two strong families either may be called the rarer: the other is its
 # sideband only if its own harmonics are at least this share as deep.
 _SIDE_OF_SHARE = 0.3
@@ -161,18 +161,23 @@ def _leader(waiting: Sequence[Case], spectra: Sequence[Looks], tests: int) -> Ca
     """The case that explains the lines best; None where chance explains them all.
 
     Every race order is a multiple of a cage order (BPFO = N x FTF): a cage is considered only
-    when no race and no ball explains the lines.  Among the others the deepest harmonics lead:
-    odds saturate, and a family of sidebands is as rare as the family itself, but less deep, unless
-    a narrow load zone moves most of the power into it: what stands on a rarer family's sideband
-    does not lead.  Doubtful cases are considered when no convincing one is left.
+    when no race and no ball explains the lines.  Among the others that are nearly as rare as the
+    rarest the deepest harmonics lead: odds saturate, and a family of sidebands is as rare as the
+    family itself, but less deep, unless a narrow load zone moves most of the power into it: what
+    stands on a rarer family's sideband does not lead.  What borrows one harmonic of another may be
+    deep, but is far from as rare.  Doubtful cases are considered when no convincing one is left.
     """
     worthy: list[Case] = []
     for limit in (_SET_ASIDE_LOG10, WORTH_A_LOOK_LOG10):
         worthy = worthy or [c for c in waiting if log10_any(_log_p(c), tests) < limit]
     if not worthy:
         return None
-    free = [c for c in worthy if not any(_on_sideband(c, other, spectra) for other in worthy)]
-    return max(free, key=lambda c: (c.fault != "cage", harmonic_depth(c, spectra[c.group])))
+    parts = [c for c in worthy if c.fault != "cage"] or worthy
+    rarest = min(_log_p(c) for c in parts)
+    least = max(_RARE_SHARE * rarest, _STANDS_ALONE_LOG_P)
+    rare = [c for c in parts if _log_p(c) <= least]
+    free = [c for c in rare if not any(_on_sideband(c, other, spectra) for other in rare)]
+    return max(free, key=lambda c: harmonic_depth(c, spectra[c.group]))
 
 
 def _on_sideband(case: Case, other: Case, spectra: Sequence[Looks]) -> bool:
@@ -181,8 +186,7 @@ def _on_sideband(case: Case, other: Case, spectra: Sequence[Looks]) -> bool:
     if mine is None or its is None or case.group != other.group or mine.log_p <= its.log_p:
         return False
     shaft, cage = other.bearing.shaft_order.value, other.bearing.order("cage")
-    faint = _BALL_SIDES_OF_FAINT if mine.log_p > _STANDS_ALONE_LOG_P else ()
-    sides = {"ball": _BALL_SIDES + faint, "cage": ()}.get(other.fault, _RACE_SIDES)
+    sides = {"ball": _BALL_SIDES, "cage": ()}.get(other.fault, _RACE_SIDES)
     steps = np.array([turns * shaft + rounds * cage for turns, rounds in sides])
     places = np.concatenate([its.order - steps, its.order + steps])
     near = 2.0 * spectra[case.group][mine.look].step + 2.0 * max(mine.width, its.width) * its.order
