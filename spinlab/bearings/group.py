@@ -58,6 +58,9 @@ _NARROW_FROM_HZ = 1500.0
 _PASSED = 2.6
 _PASSED_BESIDE_KNOCK = 2.0
 _KNOCK_LEVEL = 100.0
+# From this ratio of fast to slow on the speed changes, and the mains can be taken out at the price
+# of a sliver; at one speed it would take a part's line with it for good where they meet.
+LEAST_CHANGE = 1.1
 # The channels of a stereo or three-axis recording; more add little and cost time.
 _MOST_CHANNELS = 3
 
@@ -132,12 +135,21 @@ def speed_uncertainty(track: SpeedTrack, spans: Sequence[Span]) -> float:
 
 def top_speed_hz(track: SpeedTrack, spans: Sequence[Span]) -> float:
     """Highest rotation rate of the drum in the stretches (99th percentile), Hz; 0 if unknown."""
+    known = _known_rpm(track, spans)
+    return float(np.percentile(known, 99.0)) / 60.0 if len(known) else 0.0
+
+
+def _known_rpm(track: SpeedTrack, spans: Sequence[Span]) -> Array:
     speeds = [
         track.speed_rpm[(track.time_s >= s.start_s) & (track.time_s <= s.end_s) & track.known]
         for s in spans
     ]
-    known = np.concatenate(speeds)
-    return float(np.percentile(known, 99.0)) / 60.0 if len(known) else 0.0
+    return np.concatenate(speeds)
+
+
+def _speed_changes(track: SpeedTrack, spans: Sequence[Span]) -> bool:
+    low, high = np.percentile(_known_rpm(track, spans), (5.0, 95.0))
+    return bool(high > LEAST_CHANGE * low)
 
 
 def carrier_range(
@@ -216,6 +228,7 @@ def build_group(
     cells_per_turn = 2 ** int(np.ceil(np.log2(_CELLS_PER_ORDER * highest)))
     pieces, cells, rates = [], [], []
     longest: tuple[BandEnvelopes, ...] = ()
+    changes = _speed_changes(track, spans)
     for stretch in stretches:
         heard = tuple(
             band_envelopes(
@@ -231,7 +244,7 @@ def build_group(
         )
         if not longest or heard[0].values.shape[1] > longest[0].values.shape[1]:
             longest = heard
-        row = tuple(without_mains(part, mains_hz) for part in heard)
+        row = tuple(without_mains(part, mains_hz) for part in heard) if changes else heard
         pieces.append(row)
         over = [over_angle(piece, track, stretch.span, cells_per_turn) for piece in row]
         # Windows of different length begin and end at different times.

@@ -314,6 +314,15 @@ def test_hum_that_meets_a_part_on_one_plateau_is_no_damage(fault, mains_hz):
     assert found(damaged, speed, mains_hz=mains_hz).hypotheses[0].fault == fault
 
 
+def test_at_one_speed_a_race_may_turn_as_fast_as_the_mains():
+    # a rig at a constant speed: BPFO at 60 Hz is all that it has to show
+    rpm = 60.0 * 60.0 / BPFO
+    speed = track(((0.0, rpm), (20.0, rpm)))
+    best = found(noise(speed) + impacts(speed, BPFO), speed, mains_hz=60.0).hypotheses[0]
+    assert best.fault == "outer race"
+    assert "1 x BPFO" in [line.label for line in best.harmonics if line.log10_p < -4.0]
+
+
 @pytest.mark.parametrize(
     ("speed", "more", "reason"),
     [
