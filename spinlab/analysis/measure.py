@@ -94,19 +94,15 @@ def measure(
     )
     course = _bearing_course(work, recording, machine, quality, track)
     turning = absolute if course is None else on_course(track, course)
-    courses = 1.0 if course is None else course.courses
     bearings = work.attempt(
         "Looking for bearing damage",
-        lambda: _bearings(recording, turning, machine, quality, courses=courses),
+        lambda: _bearings(recording, turning, machine, quality, course),
     )
     inertia = machine.drum_inertia_kg_m2 if machine is not None else None
     coasts = work.attempt("Coast-down", lambda: coast_downs(absolute, inertia_kg_m2=inertia))
     phases = work.attempt("Cutting phases", lambda: cut_phases(recording, absolute, sound=powers))
     phases = phases if phases is None else corrected(phases, corrections)
     evidence, remarks = bearings if bearings is not None else (None, ())
-    if evidence is not None and course is not None and course.asked_rpm:
-        # blows of the listed bearings told this course: nothing else may be read along it
-        evidence = replace(evidence, unknown=(), roar=None)
     return Measured(
         drive=drive,
         vibration=vibration,
@@ -152,8 +148,12 @@ def _course_of_blows(
         known.bearings,
         [plateau.rpm for plateau in machine.programme],
         usable_band_hz=quality.usable_band_hz,
-        mains_hz=float(machine.mains_hz) if machine.mains_hz else None,
+        mains_hz=_stated_mains_hz(machine),
     )
+
+
+def _stated_mains_hz(machine: Machine | None) -> float | None:
+    return float(machine.mains_hz) if machine is not None and machine.mains_hz else None
 
 
 # Frames of an indicated course in which no line was heard are bridged up to this far from one, s.
@@ -203,10 +203,12 @@ def _bearings(
     track: SpeedTrack,
     machine: Machine | None,
     quality: Quality,
-    *,
-    courses: float,
+    course: IndicatedCourse | None,
 ) -> tuple[BearingEvidence | None, tuple[str, ...]]:
-    """The search, and which bearings could not be looked for; `courses` as `detect` has it."""
+    """The search, and which bearings could not be looked for.
+
+    Along a course that blows of the listed bearings told nothing else may be read.
+    """
     known = Mounted(bearings=(), competitors=())
     if machine is not None:
         try:
@@ -220,8 +222,9 @@ def _bearings(
         competitors=known.competitors,
         belt_known=known.belt_known,
         usable_band_hz=quality.usable_band_hz,
-        mains_hz=float(machine.mains_hz) if machine is not None and machine.mains_hz else None,
+        mains_hz=_stated_mains_hz(machine),
         catalogue=load(),
-        courses=courses,
+        courses=1.0 if course is None else course.courses,
+        listed_only=course is not None and bool(course.asked_rpm),
     )
     return evidence, known.remarks

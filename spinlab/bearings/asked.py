@@ -25,6 +25,7 @@ from spinlab.bearings.patterns import harmonics_pattern, sidebands_pattern
 from spinlab.bearings.plateaus import Lines, Placed, placed
 from spinlab.orders import Span
 from spinlab.recording import Recording
+from spinlab.speed.steady_tones import MAINS_HZ
 from spinlab.speed.track import IndicatedCourse
 from spinlab.speed.tracker import SLOWEST_TOP_SHARE
 from spinlab.speed.turns import turns_along
@@ -96,7 +97,7 @@ def course_at_asked_speeds(
         stretches[0],
         carrier_hz,
         highest_hz=1.1 * highest * float(asked_hz[-1]),
-        mains_hz=(50.0, 60.0) if mains_hz is None else (mains_hz,),
+        mains_hz=MAINS_HZ if mains_hz is None else (mains_hz,),
     )
     found = placed(blows, families, asked_hz)
     return None if found is None else _course(recording, blows, found, asked_hz)

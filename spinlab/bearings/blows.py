@@ -20,6 +20,7 @@ from spinlab.envelope.kurtosis import band_tree
 from spinlab.speed.evidence import line_evidence, noise_floor
 from spinlab.speed.frames import news_share
 from spinlab.speed.ranks import median
+from spinlab.speed.steady_tones import off_mains_hz
 
 Array = NDArray[np.float64]
 Float = NDArray[np.float32]
@@ -98,8 +99,7 @@ class Blows:
         power /= (floor * np.maximum(usual, np.float32(1.0)))[:, None]
         rate_hz = bin_hz * np.arange(power.shape[-1])
         for mains_hz in self.mains_hz:
-            off_hz = np.abs(rate_hz - mains_hz * np.round(rate_hz / mains_hz))
-            power[..., (off_hz < MAINS_REACH_HZ + 1.0 / frame_s) & (rate_hz > 0.5 * mains_hz)] = 1.0
+            power[..., off_mains_hz(rate_hz, mains_hz) < MAINS_REACH_HZ + 1.0 / frame_s] = 1.0
 
 
 def as_nats(ratio: Float, news: float) -> Float:

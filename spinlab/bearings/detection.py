@@ -69,6 +69,7 @@ def detect(
     catalogue: Sequence[BearingGeometry] = (),
     belt_known: bool = False,
     courses: float = 1.0,
+    listed_only: bool = False,
 ) -> BearingEvidence:
     """Look for damage in every listed bearing, at constant or changing speed.
 
@@ -86,6 +87,7 @@ def detect(
         belt_known: the belt is among the competitors, or there is none.
         courses: of how many the track was chosen for what is looked for along it; every p of a
             listed bearing is corrected for them.
+        listed_only: neither what fits no listed bearing nor wear all round is looked for.
 
     Returns:
         The evidence; `reason` says why there is none.
@@ -120,7 +122,16 @@ def detect(
         )
     if not groups:
         return BearingEvidence(reason=reason)
-    evidence = _evidence(recording, track, bearings, groups, causes, catalogue, courses)
+    evidence = _evidence(
+        recording,
+        track,
+        bearings,
+        groups,
+        causes,
+        catalogue,
+        courses=courses,
+        listed_only=listed_only,
+    )
     roar = evidence.roar
     if roar is not None:
         roar = replace(roar, belt_known=belt_known)
@@ -190,7 +201,9 @@ def _evidence(
     groups: Sequence[Group],
     causes: Sequence[Competitor],
     catalogue: Sequence[BearingGeometry],
+    *,
     courses: float,
+    listed_only: bool,
 ) -> BearingEvidence:
     spans = groups[0].spans
     uncertainty = speed_uncertainty(track, spans)
@@ -214,12 +227,14 @@ def _evidence(
         hypotheses=result.hypotheses,
         stages=tuple(stages),
         speed_tests=tuple(tests),
-        unknown=unknown_families(
-            first, result.spectra[0][0], causes, catalogue, track, uncertainty
-        ),
+        unknown=()
+        if listed_only
+        else unknown_families(first, result.spectra[0][0], causes, catalogue, track, uncertainty),
         merits=tuple(merit for group in groups for merit in group.merits),
         curve=_curve(groups, result),
-        roar=read_roar(
+        roar=None
+        if listed_only
+        else read_roar(
             recording, track, first, bearings, carrier, uncertainty=uncertainty, causes=causes
         ),
         competitors=tuple(causes),

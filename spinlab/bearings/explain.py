@@ -36,10 +36,9 @@ _STANDS_ALONE_LOG_P = -2.0 * HIGHEST
 # Sidebands that carry so much of a damage's power that they are looked for with its harmonics: a
 # place on the inner ring meets the load once a turn, a ball's once per turn of the cage.
 _PATTERN_SIDES: dict[Fault, int] = {"inner race": 2, "ball": 1}
-# Sidebands by which a rarer family is known, as multiples of shaft and cage: a race meets a load
-# once a turn, a ball once per turn of the cage.
-_RACE_SIDES = ((1, 0), (2, 0))
-_BALL_SIDES = ((0, 1),)
+# Sidebands by which a rarer family is known: those, and the outer race's, which a load that turns
+# passes once a turn.
+_KNOWN_SIDES: dict[Fault, int] = {**_PATTERN_SIDES, "outer race": 2}
 # Odds saturate, so that of two strong families either may be called the rarer: the other is its
 # sideband only if its own harmonics are at least this share as deep.
 _SIDE_OF_SHARE = 0.3
@@ -185,12 +184,11 @@ def _on_sideband(case: Case, other: Case, spectra: Sequence[Looks]) -> bool:
     mine, its = case.best, other.best
     if mine is None or its is None or case.group != other.group or mine.log_p <= its.log_p:
         return False
-    shaft, cage = other.bearing.shaft_order.value, other.bearing.order("cage")
-    sides = {"ball": _BALL_SIDES, "cage": ()}.get(other.fault, _RACE_SIDES)
-    steps = np.array([turns * shaft + rounds * cage for turns, rounds in sides])
-    places = np.concatenate([its.order - steps, its.order + steps])
+    sides = _KNOWN_SIDES.get(other.fault, 0)
+    step = other.bearing.sideband_order(other.fault)
+    places = [its.order + side * step for side in range(-sides, sides + 1) if side]
     near = 2.0 * spectra[case.group][mine.look].step + 2.0 * max(mine.width, its.width) * its.order
-    if not (np.abs(mine.order - places) < near).any():
+    if not any(abs(mine.order - place) < near for place in places):
         return False
     looks = spectra[case.group]
     return harmonic_depth(other, looks) >= _SIDE_OF_SHARE * harmonic_depth(case, looks)

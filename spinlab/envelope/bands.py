@@ -22,6 +22,7 @@ from scipy import fft, ndimage
 
 from spinlab.envelope.kurtosis import Band
 from spinlab.envelope.significance import noise_floor
+from spinlab.speed.steady_tones import MAINS_HZ, off_mains_hz
 
 Float = NDArray[np.float32]
 
@@ -33,8 +34,7 @@ HIGHEST = 30.0
 # Hop of a quarter window: the envelope keeps what the window lets through.
 HOPS_PER_WINDOW = 4
 _PIECE_S = 20.0
-# Public grids, and how far a multiple may lie from its nominal place, Hz; common practice.
-MAINS_HZ = (50.0, 60.0)
+# How far a mains multiple may lie from its nominal place, Hz; common practice for public grids.
 MAINS_DRIFT_HZ = 0.4
 
 
@@ -208,8 +208,7 @@ def without_mains(envelopes: BandEnvelopes, mains_hz: float | None = None) -> Ba
     pitch_hz = fft.rfftfreq(size, 1.0 / envelopes.rate_hz)
     kept = np.ones(len(pitch_hz), dtype=bool)
     for base in MAINS_HZ if mains_hz is None else (mains_hz,):
-        off_hz = np.abs(pitch_hz - base * np.round(pitch_hz / base))
-        kept &= (off_hz > MAINS_DRIFT_HZ) | (pitch_hz < 0.5 * base)
+        kept &= off_mains_hz(pitch_hz, base) > MAINS_DRIFT_HZ
     values = np.empty_like(envelopes.values)
     # One band at a time: the spectra of all would hold as much again.
     for row, one in zip(values, envelopes.values, strict=True):

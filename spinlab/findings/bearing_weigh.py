@@ -52,6 +52,8 @@ CARRIES_SIDEBANDS = ("inner race", "ball")
 KNOCKS_LOG10 = -2.0
 KNOCKS_SHARE = 0.2
 SWELLS = 0.7
+# A rival less likely than this is not worth a line of the report.
+WORTH_NAMING = 0.005
 # So many harmonics do not come together by chance.
 COMB_STANDS = 3
 
@@ -137,7 +139,7 @@ def _weigh(
     rivals = tuple(
         Cause(cause=cause, probability=round(left * share / total, 4))
         for cause, share in sorted(weights, key=lambda item: -item[1])
-        if left * share / total >= 0.005
+        if left * share / total >= WORTH_NAMING
     )
     return stands, rivals
 

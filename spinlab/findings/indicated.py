@@ -6,12 +6,11 @@ from collections.abc import Sequence
 from dataclasses import replace
 
 from spinlab.finding import Cause, Finding
+from spinlab.findings.bearing_weigh import WORTH_NAMING
 from spinlab.findings.judge import not_measurable, state_of
 from spinlab.phrase import join, say, sentence
 from spinlab.speed.track import IndicatedCourse
 
-# A rival less likely than this is not worth a line of the report.
-WORTH_SAYING = 0.005
 NEXT_CLOSER = "A recording closer to the machine, or an accelerometer log, would measure the speed."
 
 
@@ -46,7 +45,7 @@ def on_indicated(
 
 
 def _other_speeds(probability: float) -> tuple[Cause, ...]:
-    if probability < WORTH_SAYING:
+    if probability < WORTH_NAMING:
         return ()
     cause = say("something else, the drum turning at other speeds")
     return (Cause(cause=cause, probability=round(probability, 4)),)

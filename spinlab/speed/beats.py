@@ -6,6 +6,7 @@ rate then stands at one fixed factor of the course, whatever the speed did.
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
@@ -85,6 +86,23 @@ def follow_beats(
         for stand_hz in standing_hz:
             row.ratio[:, np.abs(rate_hz - stand_hz) < reach_hz] = 1.0
     return Beats(time_s=time_s, rows=rows, news=news_of(time_s, window_s))
+
+
+def beats_along(
+    envelopes: Envelopes, course: Course, centres_s: Callable[[float], NDArray[np.float64]]
+) -> tuple[Beats, ...]:
+    """Beats along a course in windows of every length, less what stands.
+
+    Args:
+        envelopes: of the recording.
+        course: followed.
+        centres_s: gives the windows' centres from their length, s.
+    """
+    stands = standing_beats(envelopes, course)
+    return tuple(
+        follow_beats(envelopes, course, centres_s(window_s), window_s=window_s, stands=stands)
+        for window_s in WINDOWS_S
+    )
 
 
 def standing_beats(envelopes: Envelopes, course: Course) -> tuple[NDArray[np.float64], ...]:

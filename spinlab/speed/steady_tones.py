@@ -14,6 +14,15 @@ MAINS_HZ = (50.0, 60.0)
 MAINS_REACH_HZ = 0.6
 
 
+def off_mains_hz(rate_hz: NDArray[np.floating], mains_hz: float) -> NDArray[np.floating]:
+    """How far each rate lies from the nearest multiple of a mains frequency, Hz.
+
+    Infinite below half of it: no multiple is near.
+    """
+    off_hz = np.abs(rate_hz - mains_hz * np.round(rate_hz / mains_hz))
+    return np.where(rate_hz < 0.5 * mains_hz, np.inf, off_hz)
+
+
 def steady_lines(maps: Maps) -> tuple[SteadyLine, ...]:
     """Tones that stand still, with their likely source."""
     out: list[SteadyLine] = []

@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from spinlab.recording import Recording
-from spinlab.speed.beats import WINDOWS_S, follow_beats, standing_beats
+from spinlab.speed.beats import beats_along
 from spinlab.speed.candidates import sharpened
 from spinlab.speed.listen import HIGHEST_TONE_HZ
 from spinlab.speed.modulation import band_envelopes
@@ -40,21 +40,14 @@ def turns_along(
     """
     refined = without_lines(time_s, log_hz)
     envelopes = band_envelopes(recording, highest_hz=HIGHEST_TONE_HZ)
-    stands = standing_beats(envelopes, refined.course)
-    beats = []
-    for window_s in WINDOWS_S:
-        centres = np.arange(time_s[0], time_s[-1], window_s / 4)
-        # no window stands where the course has a hole
-        apart_s = np.abs(time_s - centres[:, None]).min(axis=1)
-        beats.append(
-            follow_beats(
-                envelopes,
-                refined.course,
-                centres[apart_s < window_s / 8],
-                window_s=window_s,
-                stands=stands,
-            )
-        )
-    scan = scan_scales(refined, tuple(beats), (), range_hz=top_range_hz)
+    beats = beats_along(envelopes, refined.course, lambda window_s: _centres_s(time_s, window_s))
+    scan = scan_scales(refined, beats, (), range_hz=top_range_hz)
     logs = np.log(scan.factors)
     return logs, sharpened(scan.heard, scan.sharper, logs)
+
+
+def _centres_s(time_s: NDArray[np.float64], window_s: float) -> NDArray[np.float64]:
+    """Centres of the windows; none stands where the course has a hole."""
+    centres_s = np.arange(time_s[0], time_s[-1], window_s / 4)
+    apart_s = np.abs(time_s - centres_s[:, None]).min(axis=1)
+    return centres_s[apart_s < window_s / 8]

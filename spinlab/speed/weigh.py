@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from spinlab.speed.acquire import track_drum
-from spinlab.speed.beats import WINDOWS_S, Beats, follow_beats, standing_beats
+from spinlab.speed.beats import Beats, beats_along
 from spinlab.speed.candidates import Candidate, candidates
 from spinlab.speed.family import Family, learn
 from spinlab.speed.follow import Followed, course_of, follow, standing
@@ -150,16 +150,8 @@ def _drum_voices(refined: Refined, heard: Heard) -> tuple[tuple[Beats, ...], tup
     if envelopes is None:
         return (), ()
     course, telling = refined.course, _telling(refined)
-    stands = standing_beats(envelopes, course)
-    beats = tuple(
-        follow_beats(
-            envelopes,
-            course,
-            _window_times(refined, telling, window_s / 4),
-            window_s=window_s,
-            stands=stands,
-        )
-        for window_s in WINDOWS_S
+    beats = beats_along(
+        envelopes, course, lambda window_s: _window_times(refined, telling, window_s / 4)
     )
     lows = tuple(_low_tones(refined, telling, heard, frame_s) for frame_s in LOW_FRAMES_S)
     return beats, lows

@@ -54,8 +54,9 @@ def said(values):
         return ()
     one = recording(values)
     track = on_course(unknown_track(one, "unknown"), course)
-    evidence = detect(one, track, (REAR,), courses=course.courses)
-    evidence = replace(evidence, unknown=(), roar=None)
+    evidence = detect(one, track, (REAR,), courses=course.courses, listed_only=True)
+    assert not evidence.unknown
+    assert evidence.roar is None
     return on_indicated(bearing_findings(evidence, kind="sound"), course)
 
 

@@ -5,6 +5,8 @@ import pytest
 
 from spinlab.bearings import BearingGeometry, Competitor, MountedBearing, catalogue, detect
 from spinlab.bearings.group import top_speed_hz
+from spinlab.findings.bearing_weigh import judge
+from spinlab.findings.judge import ATTENTION_FROM
 from spinlab.orders import Span
 from spinlab.speed.track import Estimate
 from tests.bearings.signals import (
@@ -230,6 +232,7 @@ def test_an_unlisted_bearing_is_shown_with_the_rows_that_explain_it():
     )
     # its upper harmonics meet those of the listed one, which explains little of all the lines
     assert max((h.share for h in leaders(evidence)), default=0.0) < 0.35
+    assert all(one.probability < ATTENTION_FROM for one in judge(evidence, "sound"))
     family = evidence.unknown[0]
     assert family.order == pytest.approx(order, rel=0.003)
     assert any(
